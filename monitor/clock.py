@@ -26,7 +26,7 @@ def monotonic_s() -> float:
 
 @dataclass(slots=True)
 class GuardClock:
-    """Guard time: `started_at_s` plus what the monotonic clock has run since, times `rate` (1 but in a demo)."""
+    """Guard time: `started_at_s` plus what the monotonic clock has run, times `rate` (1 but in a demo)."""
 
     started_at_s: float
     rate: float = 1.0

@@ -277,7 +277,7 @@ class Notice:
 
 @dataclass(frozen=True, slots=True)
 class OutboxChange:
-    """What became of an outbox row: `sent`, `failed` (for good), `withdrawn`, or `pending` after a failed try."""
+    """What became of an outbox row: `sent`, `failed` (for good), `withdrawn`, or `pending` after a try."""
 
     at_s: float
     notice: str
@@ -311,7 +311,7 @@ class HourRow:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A changed row of the engine's own memory: `table` is `alarm`, `episode`, `learned` or `site`; None deletes."""
+    """A changed row of the engine's memory: `table` is `alarm`, `episode`, `learned` or `site`; None deletes."""
 
     table: str
     key: str
@@ -385,7 +385,7 @@ class Saved:
 
 @dataclass(frozen=True, slots=True)
 class Snapshot:
-    """What the guard sees now, frozen for the page, `status` and the report: the design's JSON keys as data."""
+    """What the guard sees now, frozen for the page, `status` and the report."""
 
     at_s: float
     site: str
