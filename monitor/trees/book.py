@@ -10,26 +10,14 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from monitor.clock import parse_rfc3339
-from monitor.trees.entries import check_entry, entry_id
-from monitor.trees.tree import (
-    Done,
-    Finding,
-    Note,
-    OwnLimit,
-    Placement,
-    Touch,
-    Tree,
-    Wire,
-    Work,
-    Wrap,
-)
+from monitor.errors import Problem
+from monitor.trees.entries import check_entry, entry_id, finished, normalised
+from monitor.trees.tree import Note, Placement, Tree
+from monitor.trees.tree_entries import OF_TREE
 
 __all__ = ["Book", "Duty", "Heater", "Rest", "check_entry", "entry_id"]
 
 Values = Mapping[str, Any]
-
-USUAL_THICKNESS_MM: Mapping[str, float] = {"raffia": 1.5, "cloth": 1.0, "sphagnum": 10.0}
-"""How thick a wrap of each fibre usually is; judgement."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,29 +70,38 @@ class Book:
     """Ids of entries that count as never written, each with the id of the void that says so."""
     by_id: Mapping[str, Values] = field(default_factory=dict)
     last_at_s: float = float("-inf")
+    unreadable: tuple[str, ...] = ()
+    """One sentence for each thing in the file that could not be read as an entry."""
 
     @classmethod
     def fold(cls, entries: Iterable[Values], house_of: Mapping[str, str] | None = None) -> "Book":
-        """The book of these entries, given in order of arrival; an entry of a known id is left out."""
+        """The book of these entries, in order of arrival, as a file holds them: perhaps mended by hand.
+
+        A known id is left out; what cannot be read is left out and said in `unreadable`, never fatal.
+        """
         by_id: dict[str, Values] = {}
-        for values in entries:
-            by_id.setdefault(values.get("id") or entry_id(values), values)
-        kept = tuple(
-            values if values.get("id") else {"id": known, **values} for known, values in by_id.items()
-        )
-        return _folded(kept, house_of or {})
+        unreadable: list[str] = []
+        for number, values in enumerate(entries, start=1):
+            entry, problems = normalised(values)
+            if "at" not in entry and not problems:
+                problems = [Problem("", "is missing.", "at")]
+            if problems:
+                unreadable += [f"entry {number} of the book counts for nothing: {each}" for each in problems]
+                continue
+            entry = finished(entry)
+            by_id.setdefault(entry["id"], entry)
+        return _folded(tuple(by_id.values()), house_of or {}, tuple(unreadable))
 
     def with_entry(self, values: Values) -> "Book":
-        """The book with one entry more; the same book if it has that entry already."""
-        known = values.get("id") or entry_id(values)
+        """The book with one checked entry more; the same book if it has that entry already."""
+        known = values["id"]
         if known in self.by_id:
             return self
-        values = values if values.get("id") else {"id": known, **values}
         at_s = parse_rfc3339(values["at"])
         kind = values["kind"]
         new_tree = kind == "tree" and values["tree"] not in self.trees
         if kind == "void" or new_tree or at_s < self.last_at_s or known in self.voided:
-            return _folded((*self.entries, values), self.house_of)
+            return _folded((*self.entries, values), self.house_of, self.unreadable)
         book = replace(
             self,
             entries=(*self.entries, values),
@@ -114,12 +111,13 @@ class Book:
         return _applied(book, values, at_s)
 
     def with_entries(self, entries: Sequence[Values]) -> "Book":
-        """The book with these entries more, folded once."""
-        return Book.fold((*self.entries, *entries), self.house_of)
+        """The book with these checked entries more, folded once; known ids are left out."""
+        new = {values["id"]: values for values in entries if values["id"] not in self.by_id}
+        return _folded((*self.entries, *new.values()), self.house_of, self.unreadable) if new else self
 
     def with_houses(self, house_of: Mapping[str, str]) -> "Book":
         """The same entries, folded with other sensors in the houses."""
-        return _folded(self.entries, house_of)
+        return _folded(self.entries, house_of, self.unreadable)
 
     def sensor_at_rest(self, sensor: str, now_s: float) -> Rest | None:
         """The rest of that sensor that stands now."""
@@ -163,14 +161,16 @@ class Book:
 # ---- folding -------------------------------------------------------------------------------------------
 
 
-def _folded(entries: tuple[Values, ...], house_of: Mapping[str, str]) -> Book:
+def _folded(
+    entries: tuple[Values, ...], house_of: Mapping[str, str], unreadable: tuple[str, ...] = ()
+) -> Book:
     by_id = {values["id"]: values for values in entries}
     voided = _voided(entries)
     timed = sorted(
         ((parse_rfc3339(values["at"]), values) for values in entries if values["id"] not in voided),
         key=lambda pair: pair[0],
     )
-    book = Book(entries, house_of, _first_seen(timed), voided=voided, by_id=by_id)
+    book = Book(entries, house_of, _first_seen(timed), voided=voided, by_id=by_id, unreadable=unreadable)
     for at_s, values in timed:
         book = _applied(book, values, at_s)
     every = (parse_rfc3339(values["at"]) for values in entries)
@@ -211,175 +211,10 @@ def _applied(book: Book, values: Values, at_s: float) -> Book:
     if kind == "tree" and values["tree"] not in book.trees:
         trees = {**book.trees, values["tree"]: Tree(values["tree"], values.get("name") or values["tree"])}
         book = replace(book, trees=trees)
-    if kind not in _OF_TREE or values.get("tree") not in book.trees:
+    if kind not in OF_TREE or values.get("tree") not in book.trees:
         return book
-    tree = _OF_TREE[kind](book.trees[values["tree"]], values, at_s)
+    tree = OF_TREE[kind](book.trees[values["tree"]], values, at_s)
     return replace(book, trees={**book.trees, tree.id: tree})
-
-
-# ---- entries about one tree ----------------------------------------------------------------------------
-
-
-def _tree(tree: Tree, values: Values, at_s: float) -> Tree:
-    named = {key: values[key] for key in ("name", "species", "evergreen", "pot_litres") if key in values}
-    if "pot_sensor" in values:
-        named["pot_sensor"] = values["pot_sensor"]
-    tree = replace(tree, **named)
-    if "sensor" in values or "to" in values or not tree.placements:
-        return tree.with_placement(Placement(at_s, values.get("sensor"), values.get("to", "")))
-    return tree
-
-
-def _work(tree: Tree, values: Values, at_s: float) -> Tree:
-    work = Work(
-        values["id"], values["work"], at_s, values.get("note", ""), entered_at_s=_entered_at_s(values, at_s)
-    )
-    return replace(tree, works=(*tree.works, work))
-
-
-def _release(tree: Tree, values: Values, at_s: float) -> Tree:
-    works = tuple(
-        replace(work, released_at_s=at_s, released_entry=values["id"])
-        if work.work == values["work"] and work.released_at_s is None
-        else work
-        for work in tree.works
-    )
-    return replace(tree, works=works)
-
-
-def _wrap(tree: Tree, values: Values, at_s: float) -> Tree:
-    fibre = values["fibre"]
-    wrap = Wrap(
-        values["id"],
-        values["wrap"],
-        at_s,
-        fibre,
-        values.get("cover", "none"),
-        values.get("branch_mm", 20.0),
-        values.get("thickness_mm", USUAL_THICKNESS_MM.get(fibre, 1.5)),
-        values.get("keep"),
-    )
-    return replace(tree, wraps=(*_unwrapped(tree.wraps, wrap.wrap, at_s), wrap))
-
-
-def _unwrapped(wraps: tuple[Wrap, ...], name: str, at_s: float) -> tuple[Wrap, ...]:
-    return tuple(
-        replace(wrap, off_at_s=at_s) if wrap.wrap == name and wrap.off_at_s is None else wrap
-        for wrap in wraps
-    )
-
-
-def _unwrap(tree: Tree, values: Values, at_s: float) -> Tree:
-    return replace(tree, wraps=_unwrapped(tree.wraps, values["wrap"], at_s))
-
-
-def _with_wrap(tree: Tree, name: str, change: Callable[[Wrap], Wrap]) -> Tree:
-    """The tree with its wrap of that name changed, if one is on."""
-    return replace(
-        tree,
-        wraps=tuple(
-            change(wrap) if wrap.wrap == name and wrap.off_at_s is None else wrap for wrap in tree.wraps
-        ),
-    )
-
-
-def _touch(tree: Tree, values: Values, at_s: float) -> Tree:
-    touch = Touch(values["id"], at_s, values["feel"], values.get("how", "touch"))
-    return _with_wrap(tree, values["wrap"], lambda wrap: replace(wrap, touches=(*wrap.touches, touch)))
-
-
-def _rewet(tree: Tree, values: Values, at_s: float) -> Tree:
-    return _with_wrap(tree, values["wrap"], lambda wrap: replace(wrap, rewets=(*wrap.rewets, at_s)))
-
-
-def _wire(tree: Tree, values: Values, at_s: float) -> Tree:
-    wire = Wire(
-        values["id"],
-        values["kind"],
-        values["part"],
-        at_s,
-        values.get("metal", ""),
-        values.get("mm"),
-        entered_at_s=_entered_at_s(values, at_s),
-    )
-    return replace(tree, wires=(*_unwired(tree.wires, wire.kind, wire.part, at_s), wire))
-
-
-def _unwired(wires: tuple[Wire, ...], kind: str, part: str, at_s: float) -> tuple[Wire, ...]:
-    return tuple(
-        replace(wire, off_at_s=at_s)
-        if (wire.kind, wire.part) == (kind, part) and wire.off_at_s is None
-        else wire
-        for wire in wires
-    )
-
-
-def _unwire(tree: Tree, values: Values, at_s: float) -> Tree:
-    kind = "wire" if values["kind"] == "unwire" else "guy"
-    return replace(tree, wires=_unwired(tree.wires, kind, values["part"], at_s))
-
-
-def _done(tree: Tree, values: Values, at_s: float) -> Tree:
-    done = Done(
-        values["id"],
-        at_s,
-        values["follow_up"],
-        values.get("part", ""),
-        values.get("note", ""),
-        _entered_at_s(values, at_s),
-    )
-    return replace(tree, done=(*tree.done, done))
-
-
-def _finding(tree: Tree, values: Values, at_s: float) -> Tree:
-    finding = Finding(
-        values["id"],
-        at_s,
-        values["found"],
-        values.get("part", ""),
-        values.get("note", ""),
-        _entered_at_s(values, at_s),
-    )
-    return replace(tree, findings=(*tree.findings, finding))
-
-
-def _limit(tree: Tree, values: Values, at_s: float) -> Tree:
-    until = values.get("until")
-    limit = OwnLimit(
-        values["id"],
-        values["limit"],
-        values["value"],
-        values["reason"],
-        at_s,
-        parse_rfc3339(until) if until else None,
-        values.get("by", ""),
-    )
-    return replace(tree, own_limits=(*tree.own_limits, limit))
-
-
-def _leave(tree: Tree, values: Values, at_s: float) -> Tree:
-    if tree.left_at_s is not None:
-        return tree
-    return replace(tree, left_at_s=at_s, left_reason=values["reason"])
-
-
-_OF_TREE: Mapping[str, Callable[[Tree, Values, float], Tree]] = {
-    "tree": _tree,
-    "work": _work,
-    "release": _release,
-    "wrap": _wrap,
-    "unwrap": _unwrap,
-    "touch": _touch,
-    "rewet": _rewet,
-    "wire": _wire,
-    "guy": _wire,
-    "unwire": _unwire,
-    "unguy": _unwire,
-    "done": _done,
-    "finding": _finding,
-    "limit": _limit,
-    "leave": _leave,
-}
 
 
 # ---- entries about more than one tree ------------------------------------------------------------------
@@ -438,8 +273,3 @@ _OF_BOOK: Mapping[str, Callable[[Book, Values, float], Book]] = {
     "note": _note,
     "void": lambda book, _values, _at_s: book,
 }
-
-
-def _entered_at_s(values: Values, at_s: float) -> float:
-    entered = values.get("entered_at")
-    return parse_rfc3339(entered) if entered else at_s

@@ -53,12 +53,12 @@ def limits_in_force(
         return {}
     found = root_limits(tree.species, shipped_species() if species is None else species)
     for stage_now in stages:
-        plan = plans.works[stage_now.work]
-        stage = plan.stage(stage_now.stage)
-        for key, value in stage.limits.items() if stage is not None else ():
+        stage = plans.works[stage_now.work].stage(stage_now.stage)
+        if stage is None:
+            continue
+        for key, value in stage.limits.items():
             if value is not None:
-                source = stage.source if stage is not None else ""
-                limit = LimitInForce(key, value, source, stage_now.work, stage_now.stage)
+                limit = LimitInForce(key, value, stage.source, stage_now.work, stage_now.stage)
                 found[key] = _stricter(found.get(key), limit)
     for key in LIMIT_KEYS:
         own = tree.own_limit_at(key, now_s)
@@ -84,7 +84,7 @@ def root_limits(name: str, species: SpeciesTable) -> dict[str, LimitInForce]:
 
 
 def _stricter(one: LimitInForce | None, other: LimitInForce) -> LimitInForce:
-    """The warmer of two lower limits, the cooler or drier-shy of two upper ones; the first when equal."""
+    """The higher of two lower limits, the lower of two upper ones; the first when they are equal."""
     if one is None:
         return other
     lower_limit = one.key.startswith(("low_", "root_"))

@@ -302,8 +302,6 @@ def _done(entry: Values, against: Against) -> list[Problem]:
 
 
 def _leave(entry: Values, against: Against) -> list[Problem]:
-    if against.importing:
-        return []
     at_s = parse_rfc3339(entry["at"])
     later = [
         values
