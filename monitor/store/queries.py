@@ -1,0 +1,168 @@
+"""Looks things up for the page, the report and `export`: read-only, page by page, never in the writer's way.
+
+Each page of rows is a statement of its own, so that a slow reader holds no snapshot and the write-ahead log
+can be cut behind it. It gives values back as they were saved; `store/lines.py` makes lines of them.
+"""
+
+import json
+import sqlite3
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from types import TracebackType
+from typing import Any, NamedTuple, Self
+
+import numpy as np
+
+from monitor.model import HourRow, Notice, Quantity, Reading, Report, Transition
+from monitor.store import lines, rows
+from monitor.store.database import NAME, open_reader
+from monitor.store.trouble import store_error
+
+_PAGE_ROWS = 5000
+EXPORTS = ("readings", "alarms", "notices", "forecasts", "wraps", "stages")
+"""What `export_lines` can give; file names of design 3.5 without their ending."""
+_EVER_S = 253_402_300_799.0
+
+
+class SentNotice(NamedTuple):
+    """A notice and how it stands: `pending`, `sent`, `failed` or `withdrawn`."""
+
+    notice: Notice
+    status: str
+    attempts: int
+    last_error: str
+
+
+class Reader:
+    """Read-only access to a state directory's database, beside a running daemon or without one.
+
+    Spans are from `from_s` to before `to_s` [s since 1970, guard time]. Every method may raise StoreError.
+    """
+
+    def __init__(self, directory: Path) -> None:
+        self._path = directory / NAME
+        self._db = open_reader(self._path)
+
+    def readings(
+        self, from_s: float = 0.0, to_s: float = _EVER_S, sensor: str | None = None
+    ) -> Iterator[Reading]:
+        """Readings in order of time, then sensor, then quantity."""
+        sensors = self._sensors()
+        wanted = None if sensor is None else [n for n, name in sensors.items() if name == sensor]
+        if wanted == []:
+            return
+        only = "" if wanted is None else f"AND sensor = {wanted[0]}"
+        query = (
+            f"SELECT {rows.READING_COLUMNS} FROM readings "
+            f"WHERE (observed_at_ms, sensor, quantity) > (?, ?, ?) AND observed_at_ms < ? {only} "
+            f"ORDER BY observed_at_ms, sensor, quantity LIMIT {_PAGE_ROWS}"
+        )
+        after: tuple[int, int, int] = (rows.to_ms(from_s), -1, -1)
+        while page := self._all(query, (*after, rows.to_ms(to_s))):
+            for row in page:
+                yield rows.reading_of(row, sensors)
+            after = page[-1][:3]
+
+    def series(self, sensor: str, quantity: Quantity, from_s: float, to_s: float) -> tuple[Any, Any, Any]:
+        """Arrays of one sensor: observed_at_s (float64), value (float64), flag (uint8), ascending."""
+        found = [r for r in self.readings(from_s, to_s, sensor) if r.quantity == quantity]
+        return (
+            np.array([r.observed_at_s for r in found], "f8"),
+            np.array([r.value for r in found], "f8"),
+            np.array([int(r.flag) for r in found], "u1"),
+        )
+
+    def hours(
+        self, from_s: float = 0.0, to_s: float = _EVER_S, sensor: str | None = None
+    ) -> Iterator[HourRow]:
+        """Hourly rows in order of time, then sensor."""
+        sensors = self._sensors()
+        query = (
+            f"SELECT {rows.HOUR_COLUMNS} FROM hours WHERE (hour_at_ms, sensor) > (?, ?) AND hour_at_ms < ? "
+            f"ORDER BY hour_at_ms, sensor LIMIT {_PAGE_ROWS}"
+        )
+        after: tuple[int, int] = (rows.to_ms(from_s), -1)
+        while page := self._all(query, (*after, rows.to_ms(to_s))):
+            for row in page:
+                if sensor is None or sensors[row[1]] == sensor:
+                    yield rows.hour_of(row, sensors)
+            after = page[-1][:2]
+
+    def transitions(self, from_s: float = 0.0, to_s: float = _EVER_S) -> Iterator[Transition]:
+        """Alarm transitions in the order in which they came."""
+        for row in self._by_id("transitions", rows.TRANSITION_COLUMNS, from_s, to_s):
+            yield rows.transition_of(row)
+
+    def notices(self, from_s: float = 0.0, to_s: float = _EVER_S) -> Iterator[SentNotice]:
+        """Notices in the order in which they were made, each for one notifier, with how it stands."""
+        columns = f"status, attempts, last_error, {rows.NOTICE_COLUMNS}"
+        for row in self._by_id("notices", columns, from_s, to_s):
+            yield SentNotice(rows.notice_of(row[3:]), *row[:3])
+
+    def stream(self, name: str, from_s: float = 0.0, to_s: float = _EVER_S) -> Iterator[Mapping[str, Any]]:
+        """`forecasts`, `wraps` or `stages` as they were saved, in order."""
+        for row in self._by_id("streams", "value", from_s, to_s, "AND stream = ?", (name,)):
+            yield json.loads(row[0])
+
+    def report(self, date: str | None = None) -> Report | None:
+        """The report of a local date as it was sent, or the newest; None when there is none."""
+        query = "SELECT at_ms, date, subject, text, html FROM reports WHERE ? IS NULL OR date = ? "
+        found = self._all(query + "ORDER BY date DESC LIMIT 1", (date, date))
+        return Report(found[0][0] / 1000, *found[0][1:]) if found else None
+
+    def report_dates(self) -> tuple[str, ...]:
+        """The local dates of all reports, oldest first."""
+        return tuple(row[0] for row in self._all("SELECT date FROM reports ORDER BY date", ()))
+
+    def export_lines(
+        self, what: str, from_s: float = 0.0, to_s: float = _EVER_S, label_offset_s: float = 0.0
+    ) -> Iterator[dict[str, Any]]:
+        """One of EXPORTS as the lines that a replay writes."""
+        if what == "readings":
+            return (lines.reading_line(value, label_offset_s) for value in self.readings(from_s, to_s))
+        if what == "alarms":
+            return (lines.transition_line(value, label_offset_s) for value in self.transitions(from_s, to_s))
+        if what == "notices":
+            return (lines.notice_line(value.notice, label_offset_s) for value in self.notices(from_s, to_s))
+        line = {"forecasts": lines.forecast_line, "wraps": lines.wrap_line, "stages": lines.stage_line}[what]
+        return (line(value, label_offset_s) for value in self.stream(what, from_s, to_s))
+
+    def _by_id(
+        self,
+        table: str,
+        columns: str,
+        from_s: float,
+        to_s: float,
+        more: str = "",
+        values: tuple[Any, ...] = (),
+    ) -> Iterator[tuple[Any, ...]]:
+        query = (
+            f"SELECT id, {columns} FROM {table} WHERE id > ? AND at_ms >= ? AND at_ms < ? {more} "
+            f"ORDER BY id LIMIT {_PAGE_ROWS}"
+        )
+        after = -1
+        while page := self._all(query, (after, rows.to_ms(from_s), rows.to_ms(to_s), *values)):
+            for row in page:
+                yield row[1:]
+            after = page[-1][0]
+
+    def _sensors(self) -> dict[int, str]:
+        return dict(self._all("SELECT id, name FROM sensors", ()))
+
+    def _all(self, query: str, values: tuple[Any, ...]) -> list[Any]:
+        try:
+            return self._db.execute(query, values).fetchall()
+        except sqlite3.Error as error:
+            raise store_error(self._path, error) from error
+
+    def close(self) -> None:
+        """Let go of the file."""
+        self._db.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()

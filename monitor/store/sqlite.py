@@ -1,0 +1,244 @@
+"""The state directory's database with its one writer: everything the guard keeps, one transaction a commit.
+
+Owned by the guard thread. A commit that fails raises one sentence and leaves the database as it was; the
+next one tries again, opening the file anew where that may help. It knows nothing of what it keeps.
+"""
+
+import contextlib
+import sqlite3
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from monitor.errors import NewerSchema, StoreError
+from monitor.model import Effects, Saved
+from monitor.store import database, loading, writing
+from monitor.store.backup import backup_state
+from monitor.store.database import Damaged
+from monitor.store.lock import StateLock
+from monitor.store.trouble import is_damage, primary_code, store_error
+
+_KEEPS_CONNECTION = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED})
+
+
+class Store:
+    """One state directory; made by `open`, ended by `close`."""
+
+    def __init__(self, directory: Path, lock: StateLock) -> None:
+        self.directory = directory
+        self.path = directory / database.NAME
+        self.lock = lock
+        self.notes: list[str] = []
+        """Sentences about what was found and done on opening, oldest first."""
+        self.failing = ""
+        """Why the last attempt to open or commit failed; empty while all is well."""
+        self.begun_afresh = 0
+        """How often a fresh database had to be begun: what was saved before must be saved again."""
+        self._db: sqlite3.Connection | None = None
+        self._inode = (0, 0)
+        self._sensor_ids: dict[str, int] = {}
+        self._readings = 0
+
+    @classmethod
+    def open(cls, directory: Path, now_s: float) -> Self:
+        """Own the state directory, making it if need be (0700).
+
+        Raises StoreError only when the path cannot be a directory, StateInUse when another process owns it,
+        NewerSchema when a later release wrote it. A full or read-only disk does not raise: `failing` says
+        so, `load` gives what can be read, and each commit tries again.
+        """
+        _make_directory(directory)
+        store = cls(directory, StateLock.take(directory))
+        try:
+            store._connect(now_s)
+        except NewerSchema:
+            store.lock.release()
+            raise
+        except StoreError as error:
+            store.failing = str(error)
+        return store
+
+    def load(self, history_from_s: float) -> Saved:
+        """What the engine starts from; readings from that instant on [s since 1970]."""
+        try:
+            if self._db is not None:
+                return loading.load(self._db, history_from_s)
+            with contextlib.closing(database.open_reader(self.path)) as db:
+                return loading.load(db, history_from_s)
+        except sqlite3.Error as error:
+            self._drop()
+            self.failing = str(store_error(self.path, error))
+        except StoreError as error:
+            self.failing = str(error)
+        return Saved()
+
+    def commit(
+        self, effects: Sequence[Effects], at_s: float, digests: Sequence[tuple[str, bytes]] = ()
+    ) -> None:
+        """Keep everything or nothing of it, synced to the disk; `at_s` is the instant of the commit.
+
+        Raises StoreError in one sentence; the same effects may then be committed again. Effects that were
+        kept already change nothing.
+        """
+        with self._transaction(at_s) as db:
+            added = writing.write(db, effects, self._sensor_ids)
+            writing.keep_digests(db, digests)
+            writing.put_meta(db, "last_commit_at_s", at_s)
+            writing.put_meta(db, "readings", self._readings + added)
+        self._readings += added
+
+    @contextmanager
+    def _transaction(self, at_s: float) -> Iterator[sqlite3.Connection]:
+        try:
+            db = self._ready(at_s)
+            db.execute("BEGIN IMMEDIATE")
+            yield db
+            db.execute("COMMIT")
+        except StoreError as error:
+            self.failing = str(error)
+            raise
+        except sqlite3.Error as error:
+            trouble = store_error(self.path, error)
+            self.failing = str(trouble)
+            self._back_out(error)
+            raise trouble from error
+        except BaseException:
+            self._back_out(None)
+            raise
+        self.failing = ""
+
+    def _back_out(self, error: sqlite3.Error | None) -> None:
+        """Undo the transaction; forget a connection that may not recover by itself."""
+        self._sensor_ids.clear()
+        if self._db is None:
+            return
+        with contextlib.suppress(sqlite3.Error):
+            if self._db.in_transaction:
+                self._db.execute("ROLLBACK")
+        if error is not None and primary_code(error) not in _KEEPS_CONNECTION:
+            self._drop()
+        else:
+            self._know_sensors(self._db)
+
+    def _ready(self, at_s: float) -> sqlite3.Connection:
+        """The connection to the file that is really there."""
+        if self._db is not None and not self._is_there():
+            self.notes.append(f"{self.path}: it vanished while in use.")
+            self._drop()
+            self.begun_afresh += 1
+        return self._db or self._connect(at_s)
+
+    def _is_there(self) -> bool:
+        try:
+            found = self.path.stat()
+        except OSError:
+            return False
+        return (found.st_dev, found.st_ino) == self._inode
+
+    def _connect(self, now_s: float) -> sqlite3.Connection:
+        try:
+            db = database.open_writer(self.path)
+        except Damaged:
+            aside = database.set_aside(self.path, now_s)
+            self.notes.append(
+                f"{self.path}: it was damaged, is kept as {aside.name}, and a fresh one is begun."
+            )
+            db = database.open_writer(self.path)
+            self.begun_afresh += 1
+        found = self.path.stat()
+        self._db, self._inode = db, (found.st_dev, found.st_ino)
+        self._know_sensors(db)
+        self._readings = int(loading.meta(db, "readings") or 0)
+        return db
+
+    def _know_sensors(self, db: sqlite3.Connection) -> None:
+        with contextlib.suppress(sqlite3.Error):
+            self._sensor_ids.update({name: number for number, name in loading.sensor_names(db).items()})
+
+    def _drop(self) -> None:
+        if self._db is not None:
+            with contextlib.suppress(sqlite3.Error):
+                self._db.close()
+            self._db = None
+
+    def quick_check(self) -> bool:
+        """Whether every page of the database is sound; False as well when it cannot be read."""
+        try:
+            return self._db is not None and database.is_sound(self._db)
+        except sqlite3.Error:
+            return False
+
+    def checkpoint(self) -> None:
+        """Take the write-ahead log into the database and cut it; a reader in the way only puts it off."""
+        with self._said() as db:
+            db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+    def prune(self, before_s: float, at_most: int = 20_000) -> int:
+        """Drop the oldest readings before an instant, `at_most` of them; returns how many went.
+
+        The caller asks again until nothing goes, and asks only while the clock is trusted.
+        """
+        with self._transaction(before_s) as db:
+            gone = writing.prune(db, before_s, at_most)
+            writing.put_meta(db, "readings", self._readings - gone)
+        self._readings -= gone
+        return gone
+
+    def backup(self, path: Path) -> None:
+        """Write a consistent copy of database and book; see `store/backup.py`, which needs no Store."""
+        backup_state(self.directory, path)
+
+    @contextmanager
+    def _said(self) -> Iterator[sqlite3.Connection]:
+        if self._db is None:
+            raise StoreError(f"{self.path}: it is not open.", self.failing)
+        try:
+            yield self._db
+        except sqlite3.Error as error:
+            if is_damage(error):
+                self._drop()
+            raise store_error(self.path, error) from error
+
+    def size(self) -> Mapping[str, Any]:
+        """Figures for `status`: bytes of the database and its log, free bytes of the disk, readings kept."""
+
+        def length(name: str) -> int:
+            with contextlib.suppress(OSError):
+                return (self.directory / name).stat().st_size
+            return 0
+
+        return {
+            "database_bytes": length(database.NAME),
+            "wal_bytes": length(f"{database.NAME}-wal"),
+            "readings": self._readings,
+            "failing": self.failing,
+        }
+
+    def close(self) -> None:
+        """Close the database (which takes its log in) and let others own the directory."""
+        self._drop()
+        self.lock.release()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def _make_directory(directory: Path) -> None:
+    try:
+        directory.mkdir(mode=0o700, parents=True, exist_ok=True)
+        with contextlib.suppress(PermissionError, OSError):
+            if directory.stat().st_mode & 0o077:
+                directory.chmod(0o700)
+    except FileExistsError as error:
+        raise StoreError(
+            f"{directory}: it is not a directory.", "Name another in `state.directory`."
+        ) from error
+    except OSError as error:
+        raise store_error(directory, error) from error

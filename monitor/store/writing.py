@@ -1,0 +1,135 @@
+"""Puts effects into the database's tables, inside a transaction that somebody else began.
+
+Everything here may be done twice: rows that are there already stay as they are.
+"""
+
+import sqlite3
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from monitor.model import Effects, HourRow, OutboxChange, Reading, Row
+from monitor.store import rows
+
+DIGESTS_KEPT = 1000
+_TRIED = ("pending", "sent", "failed")
+
+
+def write(
+    db: sqlite3.Connection,
+    effects: Sequence[Effects],
+    sensor_ids: dict[str, int],
+) -> int:
+    """Every stream of the effects; returns how many readings were new. `sensor_ids` learns new sensors."""
+    readings = [reading for effect in effects for reading in effect.readings]
+    hours = [hour for effect in effects for hour in effect.hours]
+    _know_sensors(db, readings, hours, sensor_ids)
+    added = _insert_readings(db, readings, sensor_ids)
+    if hours:
+        marks = ", ".join("?" * 13)
+        db.executemany(
+            f"INSERT OR REPLACE INTO hours ({rows.HOUR_COLUMNS}) VALUES ({marks})",
+            [rows.hour_row(hour, sensor_ids) for hour in hours],
+        )
+    for effect in effects:
+        _write_rare(db, effect)
+    return added
+
+
+def _know_sensors(
+    db: sqlite3.Connection, readings: Iterable[Reading], hours: Iterable[HourRow], ids: dict[str, int]
+) -> None:
+    names = {reading.sensor for reading in readings} | {hour.sensor for hour in hours}
+    for name in sorted(names - ids.keys()):
+        db.execute("INSERT OR IGNORE INTO sensors (name) VALUES (?)", (name,))
+        ids[name] = db.execute("SELECT id FROM sensors WHERE name = ?", (name,)).fetchone()[0]
+
+
+def _insert_readings(db: sqlite3.Connection, readings: Sequence[Reading], ids: Mapping[str, int]) -> int:
+    if not readings:
+        return 0
+    cursor = db.executemany(
+        f"INSERT OR IGNORE INTO readings ({rows.READING_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?)",
+        [rows.reading_row(reading, ids) for reading in readings],
+    )
+    return cursor.rowcount
+
+
+def _write_rare(db: sqlite3.Connection, effect: Effects) -> None:
+    for transition in effect.transitions:
+        _insert(db, "transitions", rows.TRANSITION_COLUMNS, rows.transition_row(transition))
+    for notice in effect.notices:
+        _insert(db, "notices", rows.NOTICE_COLUMNS, rows.notice_row(notice))
+    for change in effect.outbox:
+        _change_outbox(db, change)
+    for stream, at_key, keys, values in (
+        ("forecasts", "issued_at", ("night", "sensor", "method"), effect.forecasts),
+        ("wraps", "at", ("tree", "wrap"), effect.wraps),
+        ("stages", "at", ("tree", "work", "stage"), effect.stages),
+    ):
+        for value in values:
+            key = rows.to_json([value.get(name) for name in keys])
+            at_ms = rows.to_ms(value[f"{at_key}_s"])
+            _insert(db, "streams", "stream, at_ms, key, value", (stream, at_ms, key, rows.to_json(value)))
+    for report in effect.reports:
+        as_sent = (report.date, rows.to_ms(report.at_s), report.subject, report.text, report.html)
+        _insert(db, "reports", "date, at_ms, subject, text, html", as_sent)
+    for changed in effect.rows:
+        _remember(db, changed)
+
+
+def _insert(db: sqlite3.Connection, table: str, columns: str, row: tuple[Any, ...]) -> None:
+    marks = ", ".join("?" * len(row))
+    db.execute(f"INSERT OR IGNORE INTO {table} ({columns}) VALUES ({marks})", row)
+
+
+def _change_outbox(db: sqlite3.Connection, change: OutboxChange) -> None:
+    """Follow one change, unless it was followed before: an instant and its status are its name."""
+    at_ms = rows.to_ms(change.at_s)
+    db.execute(
+        "UPDATE notices SET status = ?, attempts = attempts + ?, last_error = ?, changed_at_ms = ? "
+        "WHERE notice = ? AND notifier = ? AND "
+        "(changed_at_ms IS NULL OR changed_at_ms < ? OR (changed_at_ms = ? AND status <> ?))",
+        (
+            change.status, int(change.status in _TRIED), change.detail, at_ms,
+            change.notice, change.notifier, at_ms, at_ms, change.status,
+        ),
+    )  # fmt: skip
+
+
+def _remember(db: sqlite3.Connection, row: Row) -> None:
+    if row.value is None:
+        db.execute("DELETE FROM memory WHERE room = ? AND key = ?", (row.table, row.key))
+    else:
+        db.execute(
+            "INSERT INTO memory (room, key, value) VALUES (?, ?, ?) "
+            "ON CONFLICT (room, key) DO UPDATE SET value = excluded.value",
+            (row.table, row.key, rows.to_json(row.value)),
+        )
+
+
+def keep_digests(db: sqlite3.Connection, digests: Sequence[tuple[str, bytes]]) -> None:
+    """Add to the last 1,000 committed messages and forget those before them."""
+    if digests:
+        db.executemany("INSERT INTO digests (topic, digest) VALUES (?, ?)", digests[-DIGESTS_KEPT:])
+        db.execute("DELETE FROM digests WHERE id <= (SELECT max(id) FROM digests) - ?", (DIGESTS_KEPT,))
+
+
+def put_meta(db: sqlite3.Connection, key: str, value: float) -> None:
+    """Set one figure about the database as a whole."""
+    db.execute(
+        "INSERT INTO meta (key, value) VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value",
+        (key, value),
+    )
+
+
+def prune(db: sqlite3.Connection, before_s: float, at_most: int) -> int:
+    """Delete up to `at_most` of the oldest readings before an instant; returns how many."""
+    end_ms = rows.to_ms(before_s)
+    last = db.execute(
+        "SELECT observed_at_ms FROM readings WHERE observed_at_ms < ? "
+        "ORDER BY observed_at_ms LIMIT 1 OFFSET ?",
+        (end_ms, at_most),
+    ).fetchone()
+    return db.execute(
+        "DELETE FROM readings WHERE observed_at_ms < ?", (end_ms if last is None else last[0],)
+    ).rowcount
