@@ -51,10 +51,11 @@ def _species(entry: Values, tree: Tree, species: SpeciesTable) -> list[str]:
         return []
     near = species.suggestion(entry["species"])
     meant = f" Did you mean {near}?" if near else ""
-    return [
-        f"{entry['species']} is not in the table of root limits: damage to the roots of {tree.name} is taken as "
-        f"likely below {UNKNOWN_ROOT_HARM_C:g} °C in the pot ({UNKNOWN_SOURCE}).{meant}"
-    ]
+    said = (
+        f"{entry['species']} is not in the table of root limits: damage to the roots of {tree.name} is taken "
+        f"as likely below {UNKNOWN_ROOT_HARM_C:g} °C in the pot ({UNKNOWN_SOURCE}).{meant}"
+    )
+    return [said]
 
 
 def _unwatched(entry: Values, book: Book) -> list[str]:
@@ -87,7 +88,8 @@ def _insults(entry: Values, tree: Tree, plans: Plans, stages_before: Iterable[St
     last = earlier[-1]
     label = plans.works[last.work].label.lower()
     days = int((at_s - last.at_s) // DAY_S)
-    return [
-        f"{tree.name} is not over an earlier work yet ({label}, {days} days ago). Most growers leave a tree alone "
-        "until it is: its stages now take half as long again."
-    ]
+    said = (
+        f"{tree.name} is not over an earlier work yet ({label}, {days} days ago). Most growers leave a tree "
+        "alone until it is: its stages now take half as long again."
+    )
+    return [said]
