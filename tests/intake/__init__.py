@@ -1,0 +1,1 @@
+"""Tests of the intake, most of them with a real mosquitto."""
