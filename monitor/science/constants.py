@@ -11,7 +11,7 @@ ZERO_CELSIUS_K: Final = 273.15
 #: Triple point of water in °C: above it there is no ice to be in balance with. SI brochure, 9th edition.
 TRIPLE_POINT_C: Final = 0.01
 
-#: Gas constant of water vapour. [J kg⁻¹ K⁻¹] R = 8.314462618 J mol⁻¹ K⁻¹ (CODATA 2018) over 18.015268 g mol⁻¹.
+#: Gas constant of water vapour. [J kg⁻¹ K⁻¹] R = 8.314462618 J mol⁻¹ K⁻¹ (CODATA 2018) over 18.0153 g mol⁻¹.
 GAS_CONSTANT_VAPOUR_J_PER_KG_K: Final = 461.523
 
 #: Gas constant of dry air. [J kg⁻¹ K⁻¹] R (CODATA 2018) over 28.966 g mol⁻¹.
