@@ -1,0 +1,77 @@
+"""The calendar: which job is due at which local date and time; computed with cron triggers, fired by a loop.
+
+There is no scheduler thread, so no step of the clock can lose or double a job: each is keyed by its local
+date and happens once a date. Live loop and replay ask the same questions. Instants here are wall time.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, tzinfo
+
+from apscheduler.triggers.cron import CronTrigger
+
+from monitor.settings import Settings
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """A job at its wall instant; `date` is the local date it is for."""
+
+    at_s: float
+    name: str
+    date: str
+
+
+class Almanac:
+    """The next instants of all jobs, and which dates are done."""
+
+    def __init__(self, settings: Settings, done: Mapping[str, str] | None = None) -> None:
+        self._zone: tzinfo = settings.site.zone
+        hour, minute = settings.site.report_at.split(":")
+        self._triggers = {"report": CronTrigger(hour=int(hour), minute=int(minute), timezone=self._zone)}
+        self._done = dict(done or {})
+        self._from_s: dict[str, float] = {}
+        self._next: dict[str, Job] = {}
+
+    def done(self, name: str, date: str) -> None:
+        """A job was done for a local date already; an empty date says never."""
+        if date:
+            self._done[name] = date
+
+    def start(self, wall_at_s: float) -> None:
+        """Jobs count from this wall instant on."""
+        for name in self._triggers:
+            self._from_s[name] = wall_at_s
+            self._find(name)
+
+    def _find(self, name: str) -> None:
+        """The first fire time at or after the instant looked from whose date is not done."""
+        after = datetime.fromtimestamp(self._from_s[name], UTC).astimezone(self._zone)
+        done = date.fromisoformat(self._done[name]) if name in self._done else None
+        while True:
+            fire = self._triggers[name].get_next_fire_time(None, after)
+            if done is None or fire.date() > done:
+                break
+            after = datetime.fromtimestamp(fire.timestamp() + 1.0, UTC).astimezone(self._zone)
+        self._next[name] = Job(fire.timestamp(), name, fire.date().isoformat())
+
+    def next(self) -> Job | None:
+        """The job that is due first."""
+        return min(self._next.values(), key=lambda job: job.at_s, default=None)
+
+    def take(self, wall_at_s: float) -> Job | None:
+        """The job that is due by now, marked done for its date; of several missed dates only the last.
+
+        A clock that was set back makes it wait for the next date; one set forward makes it due at once.
+        """
+        job = self.next()
+        if job is None or job.at_s > wall_at_s:
+            return None
+        while True:
+            self._done[job.name] = job.date
+            self._from_s[job.name] = job.at_s + 1.0
+            self._find(job.name)
+            following = self._next[job.name]
+            if following.at_s > wall_at_s:
+                return job
+            job = following

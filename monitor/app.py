@@ -1,0 +1,356 @@
+"""Puts it together: the guard loop, the one thread that decides, and everything that feeds it or listens to it.
+
+The only place where engine, store, intake, delivery and page meet. MQTT thread: stamps and queues. Guard
+thread: handles in order, commits once, answers, publishes a frozen snapshot. A worker a notifier. Nobody else
+writes.
+"""
+
+import contextlib
+import queue
+import threading
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from monitor import clock, service
+from monitor.almanac import Almanac
+from monitor.clock import GuardClock
+from monitor.delivery import create_notifiers
+from monitor.delivery.notifier import Notifier
+from monitor.delivery.workers import Delivery, DrillResult
+from monitor.drive import Driver
+from monitor.engine import Engine
+from monitor.errors import AftercareError, BookError, NotRunning, StoreError
+from monitor.intake.mqtt import Intake
+from monitor.keeping import Keeping
+from monitor.model import (
+    NOTHING,
+    ClockStep,
+    Command,
+    Effects,
+    Entry,
+    Message,
+    Notice,
+    NoticeKind,
+    Outcome,
+    Priority,
+    Reply,
+    Snapshot,
+    Started,
+)
+from monitor.settings import Settings, read_secret, secret_path
+from monitor.store.book_file import BookFile
+from monitor.store.recorder import Recorder
+from monitor.store.sqlite import Store
+from monitor.trees.book import check_entry
+from monitor.trees.plans import Plans, load_plans
+
+PASS_AT_LEAST_EVERY_S = 5.0
+DRAIN_AT_MOST = 250
+CLOCK_STEP_S = 2.0
+SNAPSHOT_EVERY_S = 1.0
+HISTORY_S = 14 * 86400.0
+STOP_WITHIN_S = 8.0
+
+
+@dataclass(slots=True)
+class Ask:
+    """Somebody waits for an answer: a command's values, or entries for the book."""
+
+    name: str
+    values: Any
+    by: str
+    answer: "queue.SimpleQueue[Reply]" = field(default_factory=queue.SimpleQueue)
+
+
+class Guard:
+    """One installation at work; made by `open_guard`, run by `run`, asked by the page and the command line."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        plans: Plans,
+        store: Store,
+        guard_clock: GuardClock,
+        notifiers: Mapping[str, Notifier] | None = None,
+    ) -> None:
+        self.settings = settings
+        self.store = store
+        self.clock = guard_clock
+        self._wall_s = clock.wall_s
+        self._queue: queue.SimpleQueue[Message | Outcome | Ask] = queue.SimpleQueue()
+        self.engine = Engine(settings, plans)
+        self.plans = plans
+        self._book_file = BookFile(store.directory / "book.jsonl")
+        self._recorder = Recorder(
+            store.directory / "recording", settings.site.zone, settings.recording.keep_days
+        )
+        self.intake = Intake(
+            settings.broker,
+            self.engine.readings.topics,
+            lambda name: secret_path(settings, name),
+            self._queue.put,
+            guard_clock.now_s,
+        )
+        self._keeping = Keeping(store, self.intake.acknowledge)
+        if notifiers is None:
+            notifiers = create_notifiers(settings, lambda name: read_secret(settings, name))
+        self.delivery = Delivery(notifiers, self._queue.put, guard_clock)
+        self._driver = Driver(self.engine, Almanac(settings))
+        self._asks: dict[int, Ask] = {}
+        self._tickets = 0
+        self._to_send: list[Effects] = []
+        self._stopping = threading.Event()
+        self._snapshot = Snapshot(0.0, settings.site.name, guarding=False)
+        self._snapshot_at_s = 0.0
+        self.passed_at_s = 0.0
+        """Real time of the last completed pass; the watchdog lives on it."""
+
+    # ---- for other threads -----------------------------------------------------------------------------
+
+    @property
+    def snapshot(self) -> Snapshot:
+        """What the guard saw a moment ago."""
+        return self._snapshot
+
+    def ask(self, name: str, values: Any = None, by: str = "", within_s: float = 10.0) -> Reply:
+        """Hand a command (`ack`, `shelve`, `resume`) or entries (`entries`) in and wait until it is committed."""
+        ask = Ask(name, values if values is not None else {}, by)
+        self._queue.put(ask)
+        try:
+            return ask.answer.get(timeout=within_s)
+        except queue.Empty:
+            raise NotRunning("The guard did not answer in time.", "Is the machine overloaded? Try again.") from None
+
+    def drill(self, notifier: str) -> DrillResult:
+        """A test notice through one notifier, from the calling thread."""
+        label_s = self.engine.scenes.label_s(self.clock.now_s())
+        site = self.settings.site.name
+        notice = Notice(
+            label_s,
+            f"drill.{notifier}.{int(label_s * 1000)}",
+            NoticeKind.DRILL,
+            Priority.LOW,
+            notifier,
+            f"Drill: {site}",
+            f"This is a drill from {site}. If you read it, this way to reach you works. Nothing is wrong.",
+        )
+        return self.delivery.drill(notifier, notice)
+
+    def stop(self) -> None:
+        """Ask the loop to end in order."""
+        self._stopping.set()
+        self._queue.put(Outcome(self.clock.now_s(), "stop", True))
+
+    # ---- the loop --------------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Take over what was saved and begin to watch."""
+        now_s = self.clock.now_s()
+        saved = self.store.load(now_s - HISTORY_S)
+        entries = self._book_file.load()
+        self.engine.load(saved, entries)
+        self._keeping.load(saved.digests)
+        for notice, attempts in saved.outbox:
+            self.delivery.send(notice, attempts)
+        self._driver.almanac.done("report", max(saved.reports, default=""))
+        wall_from_s = now_s if saved.last_commit_at_s is None else saved.last_commit_at_s
+        self._driver.almanac.start(wall_from_s + self.engine.scenes.speech.offset_s)
+        self._handle(Started(now_s, saved.last_commit_at_s, clock.is_trusted(self._wall_s())))
+        self._look_at_clock(now_s)
+        self.intake.start()
+
+    def run(self) -> None:
+        """Until `stop`: pass after pass."""
+        self.start()
+        service.notify("READY=1")
+        while not self._stopping.is_set():
+            self.one_pass()
+        self._finish()
+
+    def one_pass(self) -> None:
+        """Take what is queued, handle it in order, do what is due, commit once, answer, show."""
+        wait_s = min(
+            PASS_AT_LEAST_EVERY_S, self.clock.real_wait_s(self._driver.due_s()), self._keeping.wait_s()
+        )
+        for item in self._drain(wait_s):
+            self._take(item)
+        now_s = self.clock.now_s()
+        self._look_at_clock(now_s)
+        for effects in self._driver.advance(now_s):
+            self._hold(effects)
+        if self._keeping.is_due(self._queue.empty()):
+            self._commit()
+        self._show(now_s)
+        self.passed_at_s = clock.monotonic_s()
+        service.notify("WATCHDOG=1")
+
+    def _drain(self, wait_s: float) -> list[Message | Outcome | Ask]:
+        items: list[Message | Outcome | Ask] = []
+        with contextlib.suppress(queue.Empty):
+            items.append(self._queue.get(timeout=max(0.001, wait_s)))
+            while len(items) < DRAIN_AT_MOST:
+                items.append(self._queue.get_nowait())
+        return items
+
+    def _take(self, item: Message | Outcome | Ask) -> None:
+        if type(item) is Message:
+            if self._keeping.comes_again(item):
+                self._keeping.hold(NOTHING, item)
+            else:
+                self._handle(item)
+        elif type(item) is Ask:
+            self._asked(item)
+        elif type(item) is Outcome and item.part != "stop":
+            self._handle(item)
+
+    def _handle(self, event: Any) -> None:
+        """Record the event with the time at which the engine takes it, and hold its effects."""
+        if event.at_s >= self._driver.due_s():
+            for effects in self._driver.advance(event.at_s):
+                self._hold(effects)
+        if event.at_s < self.engine.now_s:
+            event = _moved(event, self.engine.now_s)
+        self._recorder.record(event)
+        effects = self.engine.handle(event)
+        self._hold(effects, event if type(event) is Message else None)
+
+    def _hold(self, effects: Effects, message: Message | None = None) -> None:
+        self._keeping.hold(effects, message)
+        if effects is not NOTHING and effects.urgent:
+            self._to_send.append(effects)
+
+    def _commit(self) -> None:
+        """One commit; then notices go out, withdrawn ones are called back, and whoever asked is answered."""
+        failed_before = bool(self._keeping.failing)
+        kept = self._keeping.commit(self.engine.now_s)
+        self._recorder.flush()
+        sending, self._to_send = self._to_send, []
+        for effects in sending:
+            for change in effects.outbox:
+                if change.status == "withdrawn":
+                    self.delivery.withdraw(change.notice, change.notifier)
+            for notice in effects.notices:
+                self.delivery.send(notice)
+            for reply in effects.replies:
+                self._answer(reply)
+        if kept == failed_before:
+            self._handle(Outcome(self.engine.now_s, "store", kept, self._keeping.failing))
+
+    def _answer(self, reply: Reply) -> None:
+        ask = self._asks.pop(reply.ticket, None)
+        if ask is not None:
+            ask.answer.put(reply)
+
+    def _show(self, now_s: float) -> None:
+        real_s = clock.monotonic_s()
+        if real_s - self._snapshot_at_s >= SNAPSHOT_EVERY_S or self._snapshot.at_s == 0.0:
+            self._snapshot = self.engine.snapshot()
+            self._snapshot_at_s = real_s
+
+    def _look_at_clock(self, now_s: float) -> None:
+        """Wall time against guard time: a step changes labels, never durations."""
+        if self.clock.rate != 1.0:
+            return
+        offset_s = self._wall_s() - now_s
+        if abs(offset_s - self.engine.scenes.speech.offset_s) > CLOCK_STEP_S:
+            self._handle(ClockStep(now_s, round(offset_s, 3)))
+            self.delivery.clock_stepped(offset_s)
+
+    # ---- asks --------------------------------------------------------------------------------------------
+
+    def _asked(self, ask: Ask) -> None:
+        self._tickets += 1
+        self._asks[self._tickets] = ask
+        now_s = self.clock.now_s()
+        if ask.name == "entries":
+            self._entries(ask, self._tickets, now_s)
+        elif ask.name == "report":
+            self._answer(Reply(self._tickets, True, self.engine.report(ask.values["date"])))
+        else:
+            self._handle(Command(now_s, ask.name, ask.values, ask.by, self._tickets))
+
+    def _entries(self, ask: Ask, ticket: int, now_s: float) -> None:
+        """Check, append and sync, then handle; all of them or none."""
+        label_s = self.engine.scenes.label_s(now_s)
+        checked: list[Mapping[str, Any]] = []
+        book = self.engine.book
+        try:
+            for values in ask.values:
+                entry = self._checked(values, book, ask.by, label_s)
+                if entry["id"] not in book.by_id:
+                    checked.append(entry)
+                    book = book.with_entry(entry)
+            self._book_file.append(checked)
+        except (BookError, StoreError) as error:
+            self._answer(Reply(ticket, False, message=str(error)))
+            return
+        for entry in checked:
+            self._handle(Entry(now_s, entry))
+        self._commit()
+        self._answer(Reply(ticket, True, [dict(entry) for entry in checked]))
+
+    def _checked(self, values: Mapping[str, Any], book: Any, by: str, label_s: float) -> dict[str, Any]:
+        entry = dict(check_entry(values, book, self.settings.sensors, self.settings.houses, label_s))
+        entry.setdefault("entered_at", clock.rfc3339(label_s))
+        if by:
+            entry.setdefault("by", by)
+        return entry
+
+    # ---- end ---------------------------------------------------------------------------------------------
+
+    def _finish(self) -> None:
+        """Stop the intake, handle what is queued, commit, give the notices a moment, close."""
+        service.notify("STOPPING=1")
+        self.intake.stop()
+        for item in self._drain(0.001):
+            self._take(item)
+        self._commit()
+        self.delivery.stop(STOP_WITHIN_S / 2)
+        for item in self._drain(0.001):
+            self._take(item)
+        self._commit()
+        self._recorder.close()
+        self.store.close()
+
+
+def _moved(event: Any, at_s: float) -> Any:
+    """The same event at a later instant: time never runs back for the engine."""
+    return event._replace(at_s=at_s) if isinstance(event, Message) else replace(event, at_s=at_s)
+
+
+def guard_time_at_start(saved_at_s: float | None, offset_s: float, wall_now_s: float) -> float:
+    """Guard time now: what it was at the last commit plus the wall's gap, if that can be trusted."""
+    if saved_at_s is None:
+        return wall_now_s
+    gap_s = wall_now_s - (saved_at_s + offset_s)
+    if clock.is_trusted(wall_now_s) and gap_s >= 0:
+        return round(saved_at_s + gap_s, 3)
+    return saved_at_s
+
+
+def open_guard(
+    settings: Settings,
+    rate: float = 1.0,
+    started_at_s: float | None = None,
+    notifiers: Mapping[str, Notifier] | None = None,
+) -> Guard:
+    """Own the state directory and make everything; raises what keeps the guard from starting.
+
+    `rate`, `started_at_s` and `notifiers` are for the demo and for tests: guard time that runs faster, from
+    another instant, with notices that go elsewhere.
+    """
+    wall_now_s = clock.wall_s()
+    plans = load_plans(settings.plans)
+    store = Store.open(Path(settings.state.directory), wall_now_s)
+    try:
+        saved = store.load(float("inf"))
+        offset_s = saved.rows.get("site", {}).get("engine", {}).get("offset_s", 0.0)
+        begin_s = started_at_s
+        if begin_s is None:
+            begin_s = guard_time_at_start(saved.last_commit_at_s, offset_s, wall_now_s)
+        return Guard(settings, plans, store, GuardClock(begin_s, rate), notifiers)
+    except AftercareError:
+        store.close()
+        raise

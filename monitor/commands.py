@@ -1,0 +1,113 @@
+"""What people ask of the guard while it runs: seen, quiet, ring again. Each is answered after its commit.
+
+An alarm goes by its name (`low-temperature/larch-3`); a notice by its id, a house by its id, and `--all`
+stand for whole episodes. "Seen" counts for the whole episode, whoever said it.
+"""
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from monitor.alarms import lifecycle
+from monitor.alarms.lifecycle import AlarmRow
+from monitor.model import AlarmState, Command, Reply
+from monitor.notices.episodes import key_of
+
+if TYPE_CHECKING:
+    from monitor.engine import Engine
+
+TO_BE_SEEN = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED})
+ENDS_WHEN_SEEN = frozenset({"was-off"})
+
+
+class Commands:
+    """Carries out commands on the engine's board."""
+
+    def __init__(self, engine: "Engine") -> None:
+        self._engine = engine
+
+    def handle(self, command: Command) -> None:
+        """Carry out one command and answer it; what cannot be done is answered, never raised."""
+        try:
+            if command.name == "ack":
+                value = self._acknowledge(command)
+            elif command.name == "shelve":
+                value = self._shelve(command)
+            elif command.name == "resume":
+                value = self._resume(command)
+            else:
+                raise ValueError(f"there is no command {command.name!r}")
+        except ValueError as error:
+            self._engine.reply(Reply(command.ticket, False, message=str(error)))
+            return
+        self._engine.reply(Reply(command.ticket, True, value))
+
+    # ---- which alarms are meant ----------------------------------------------------------------------------
+
+    def _rows(self, targets: Iterable[str]) -> list[AlarmRow]:
+        """The alarms that some targets stand for; ValueError names a target that stands for none."""
+        found: dict[str, AlarmRow] = {}
+        for target in targets:
+            rows = self._meant_by(target)
+            if not rows and target not in self._engine.settings.houses and target != "--all":
+                raise ValueError(
+                    f"no alarm stands that is called {target!r}: `aftercare alarm list` shows those that do"
+                )
+            found.update({row.alarm: row for row in rows})
+        return list(found.values())
+
+    def _meant_by(self, target: str) -> list[AlarmRow]:
+        standing = self._engine.board.standing()
+        if target == "--all":
+            return list(standing)
+        if target in self._engine.settings.houses:
+            scenes = self._engine.scenes
+            return [row for row in standing if scenes.house_of(row.kind, row.subject) == target]
+        row = self._engine.board.by_name(target)
+        if row is not None:
+            return self._episode_of(row)
+        for episode in self._engine.desk.open_episodes:
+            if target == episode.name or target in episode.notices:
+                return [r for r in standing if r.alarm in episode.occurrences]
+        return []
+
+    def _episode_of(self, row: AlarmRow) -> list[AlarmRow]:
+        scenes = self._engine.scenes
+        key = key_of(row.kind, scenes.house_of(row.kind, row.subject))
+        return [
+            other
+            for other in self._engine.board.standing()
+            if other.alarm == row.alarm or key_of(other.kind, scenes.house_of(other.kind, other.subject)) == key
+        ]
+
+    # ---- commands ------------------------------------------------------------------------------------------
+
+    def _acknowledge(self, command: Command) -> list[str]:
+        engine, seen = self._engine, []
+        for row in self._rows(command.values.get("alarms", ())):
+            if row.state not in TO_BE_SEEN:
+                continue
+            value = engine.scenes.value_of(row.kind, row.subject)
+            engine.change(
+                row.alarm, lambda held, v=value: lifecycle.acknowledge(held, engine.now_s, command.by, v)
+            )
+            if row.kind in ENDS_WHEN_SEEN:
+                engine.change(row.alarm, lambda held: lifecycle.end(held, engine.now_s, "seen"))
+            seen.append(row.alarm)
+        return seen
+
+    def _shelve(self, command: Command) -> list[str]:
+        until_s = self._engine.now_s + float(command.values.get("for_s", 0.0))
+        rows = self._rows(command.values.get("alarms", ()))
+        for row in rows:
+            lifecycle.shelve(row, self._engine.now_s, until_s, command.by)
+        for row in rows:
+            self._engine.change(
+                row.alarm, lambda held: lifecycle.shelve(held, self._engine.now_s, until_s, command.by)
+            )
+        return [row.alarm for row in rows]
+
+    def _resume(self, command: Command) -> list[str]:
+        rows = self._rows(command.values.get("alarms", ()))
+        for row in rows:
+            self._engine.change(row.alarm, lambda held: lifecycle.leave_rest(held, "resumed"))
+        return [row.alarm for row in rows]

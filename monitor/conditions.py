@@ -1,0 +1,117 @@
+"""What each tree stands in: the latest values at its sensor, where they are going, and when they get there.
+
+History and science in, plain values out. It knows no alarms and no people.
+"""
+
+from collections.abc import Iterable, Sequence
+from typing import Any, NamedTuple
+
+import numpy as np
+
+from monitor.history import History
+from monitor.model import Flag, HourRow, Quantity, Reading
+from monitor.settings import Settings
+from monitor.trees.tree import Placement
+
+TREND_WINDOW_S = 1800.0
+TREND_MIN_SPAN_S = 600.0
+MINUTE_S = 60.0
+
+
+class Trend(NamedTuple):
+    """How a temperature moves: `falling_k_per_h` is positive when it gets colder."""
+
+    temperature_c: float
+    at_s: float
+    falling_k_per_h: float
+
+
+class Surroundings:
+    """Looks into the history for whoever asks what a place is like."""
+
+    def __init__(self, settings: Settings, history: History) -> None:
+        self._sensors = settings.sensors
+        self._history = history
+        self._trends: dict[str, tuple[float, Trend | None]] = {}
+
+    def latest(self, sensor: str, quantity: Quantity = Quantity.TEMPERATURE_C) -> Reading | None:
+        """The latest present reading."""
+        return self._history.latest(sensor, quantity)
+
+    def is_fresh(self, sensor: str, now_s: float) -> bool:
+        """Whether the latest temperature is young enough to be called present."""
+        reading = self.latest(sensor)
+        return reading is not None and now_s - reading.observed_at_s <= self._sensors[sensor].late_after_s
+
+    def trend(self, sensor: str, now_s: float) -> Trend | None:
+        """The line through the last half hour of good and suspect temperatures (three samples at least)."""
+        reading = self.latest(sensor)
+        if reading is None or not self.is_fresh(sensor, now_s):
+            return None
+        known = self._trends.get(sensor)
+        if known is not None and known[0] == reading.observed_at_s:
+            return known[1]
+        trend = self._fit(sensor, reading)
+        self._trends[sensor] = (reading.observed_at_s, trend)
+        return trend
+
+    def _fit(self, sensor: str, reading: Reading) -> Trend | None:
+        window_s = max(TREND_WINDOW_S, 3.5 * self._sensors[sensor].every_s)
+        at_s, values, flags = self._history.arrays(
+            sensor, Quantity.TEMPERATURE_C, reading.observed_at_s - window_s, reading.observed_at_s + 1e-3
+        )
+        usable = flags < Flag.FAIL
+        at_s, values = at_s[usable], values[usable]
+        if len(at_s) < 3 or at_s[-1] - at_s[0] < TREND_MIN_SPAN_S:
+            return None
+        hours = (at_s - at_s[-1]) / 3600.0
+        centred = hours - hours.mean()
+        slope = float(np.dot(centred, values) / np.dot(centred, centred))
+        return Trend(reading.value, reading.observed_at_s, -slope)
+
+    def reaches_at_s(self, sensor: str, limit_c: float, now_s: float) -> float | None:
+        """When the air at a sensor comes down to a limit if it goes on as in the last half hour [s]."""
+        trend = self.trend(sensor, now_s)
+        if trend is None:
+            return None
+        if trend.temperature_c <= limit_c:
+            return now_s
+        if trend.falling_k_per_h < 0.2:
+            return None
+        return now_s + (trend.temperature_c - limit_c) / trend.falling_k_per_h * 3600.0
+
+
+class ThermalSums:
+    """Degree-days above 5 °C at each sensor, as running sums over the hourly rows that are kept for ever."""
+
+    def __init__(self) -> None:
+        self._hours: dict[str, list[tuple[float, float]]] = {}
+        self._sums: dict[str, tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]] = {}
+
+    def add(self, hours: Iterable[HourRow]) -> None:
+        """Hourly rows, ascending for each sensor."""
+        for hour in hours:
+            if hour.above_5_c_k_h is not None:
+                self._hours.setdefault(hour.sensor, []).append((hour.hour_at_s, hour.above_5_c_k_h))
+                self._sums.pop(hour.sensor, None)
+
+    def degree_days_k_d(self, placements: Sequence[Placement], from_s: float, to_s: float) -> float:
+        """What a tree has had between two instants, wherever it stood; hours unseen count nothing [K d]."""
+        total = 0.0
+        for index, placement in enumerate(placements):
+            begins_s = from_s if index == 0 else max(from_s, placement.at_s)
+            ends_s = placements[index + 1].at_s if index + 1 < len(placements) else to_s
+            if placement.sensor is not None and begins_s < min(ends_s, to_s):
+                total += self._between(placement.sensor, begins_s, min(ends_s, to_s))
+        return total / 24.0
+
+    def _between(self, sensor: str, from_s: float, to_s: float) -> float:
+        sums = self._sums.get(sensor)
+        if sums is None:
+            pairs = self._hours.get(sensor, [])
+            at_s = np.array([pair[0] for pair in pairs])
+            sums = at_s, np.concatenate(([0.0], np.cumsum([pair[1] for pair in pairs])))
+            self._sums[sensor] = sums
+        at_s, running = sums
+        first, last = np.searchsorted(at_s, (from_s - 1.0, to_s - 1.0))
+        return float(running[last] - running[first])

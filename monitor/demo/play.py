@@ -1,0 +1,228 @@
+"""Plays the night: broker, sensors that publish over it, the real guard with its time scaled, its notices shown.
+
+Everything lives in one folder that is thrown away, unless told otherwise. Nothing in the guard knows that it
+is a demo but the rate of its clock.
+"""
+
+import json
+import threading
+from collections.abc import Callable, Mapping
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from paho.mqtt.client import CallbackAPIVersion, Client, MQTTv5
+
+from monitor.app import Guard, open_guard
+from monitor.clock import GuardClock, local, rfc3339
+from monitor.demo import night
+from monitor.demo.night import Moment
+from monitor.intake.broker import EmbeddedBroker
+from monitor.model import Notice, NoticeKind
+from monitor.settings import Settings, load_settings
+
+DAY = "2027-01-16"
+ENDS_H = 31.0
+"""Seven in the morning, after the report."""
+SEEN_AFTER_S = 25 * 60.0
+EVERY_S = 60.0
+
+SETTINGS = """\
+[site]
+name = "Heather Bank"
+timezone = "Europe/London"
+latitude_deg = 54.6
+longitude_deg = -3.1
+elevation_m = 210
+[state]
+directory = "state"
+[broker]
+port = {port}
+[houses.cold]
+name = "Cold house"
+outdoor = "yard"
+heater_setpoint_c = 4.0
+[sensors.bench-a]
+house = "cold"
+topic = "heather/cold/bench-a"
+payload = "senml"
+[sensors.bench-b]
+house = "cold"
+topic = "heather/cold/bench-b"
+payload = "senml"
+[sensors.yard]
+house = "cold"
+place = "outdoor"
+topic = "heather/yard"
+payload = "json"
+temperature_c = "/t"
+relative_humidity_pct = "/rh"
+[notifiers.screen]
+type = "journal"
+[notifiers.other-screen]
+type = "journal"
+[people.ann]
+reach_s = 1200
+notifiers = ["screen"]
+[people.tom]
+reach_s = 600
+notifiers = ["other-screen"]
+[[calls]]
+tell = ["high", "medium", "report"]
+who = ["ann"]
+pass_on_after_s = 900
+pass_on_to = ["tom"]
+[quiet_hours]
+from = "22:30"
+to = "06:30"
+"""
+
+TREES: tuple[Mapping[str, Any], ...] = (
+    {"tree": "larch-3", "name": "Larch 3", "species": "Larix decidua", "sensor": "bench-a", "work": "heavy-bend", "days": 3},
+    {"tree": "yew-2", "name": "Yew 2", "species": "Taxus baccata", "sensor": "bench-b", "work": "moderate-bend", "days": 9},
+    {"tree": "pine-1", "name": "Pine 1", "species": "Pinus sylvestris", "sensor": "bench-b", "work": "root-prune", "days": 12},
+)  # fmt: skip
+
+
+class Screen:
+    """A way to reach somebody: the terminal."""
+
+    def __init__(self, whose: str, show: Callable[[str], None], zone: Any) -> None:
+        self._whose = whose
+        self._show = show
+        self._zone = zone
+        self.shown: list[Notice] = []
+
+    def deliver(self, notice: Notice, delayed_s: float, at_s: float) -> None:
+        """Draw the notice."""
+        self.shown.append(notice)
+        if notice.kind is NoticeKind.REPORT:
+            head = f"The morning report, as it reaches {self._whose}"
+        else:
+            head = f"{local(notice.at_s, self._zone):%H:%M}  {self._whose}'s phone, {notice.kind}, {notice.priority}"
+        body = notice.text if notice.kind is NoticeKind.REPORT else f"{notice.subject}\n{notice.text}"
+        lines = [f"  | {line}" for line in body.rstrip().splitlines()]
+        self._show("\n".join(["", f"  +-- {head}", *lines, "  +--", ""]))
+
+    def close(self) -> None:
+        """Nothing to end."""
+
+
+class Sensors:
+    """Made-up sensors: a thread that publishes what the night's house has, as real sensors would."""
+
+    def __init__(self, port: int, clock: GuardClock, begins_at_s: float, show: Callable[[str], None]) -> None:
+        self._clock = clock
+        self._begins_at_s = begins_at_s
+        self._show = show
+        self._stopping = threading.Event()
+        self._client = Client(CallbackAPIVersion.VERSION2, "demo-sensors", protocol=MQTTv5)
+        self._client.connect("127.0.0.1", port)
+        self._thread = threading.Thread(target=self._run, name="sensors", daemon=True)
+
+    def start(self) -> None:
+        """Begin to publish."""
+        self._client.loop_start()
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End."""
+        self._stopping.set()
+        self._thread.join(5.0)
+        self._client.disconnect()
+        self._client.loop_stop()
+
+    def _run(self) -> None:
+        moment, hour, minute = night.begin(), night.BEGINS_H, 0
+        while not self._stopping.is_set():
+            due_s = self._begins_at_s + minute * EVERY_S
+            if self._stopping.wait(self._clock.real_wait_s(due_s)):
+                return
+            self._publish(moment)
+            if minute % 60 == 0:
+                heater = "on" if moment.heating else "off"
+                self._show(
+                    f"{int(hour) % 24:02d}:00  outdoors {moment.outdoor_c:5.1f} °C   "
+                    f"cold house {moment.air_c:5.1f} °C   heater {heater}"
+                )
+            moment = night.after(moment, hour, EVERY_S)
+            minute += 1
+            hour = night.BEGINS_H + minute * EVERY_S / 3600.0
+
+    def _publish(self, moment: Moment) -> None:
+        humidity = night.relative_humidity_pct(moment.air_c, moment.heating)
+        for name, offset_k in (("bench-a", 0.0), ("bench-b", 0.4)):
+            pack = [
+                {"bn": f"urn:dev:demo:{name}:", "n": "t", "u": "Cel", "v": round(moment.air_c + offset_k, 2)},
+                {"n": "rh", "u": "%RH", "v": round(humidity, 1)},
+            ]
+            self._client.publish(f"heather/cold/{name}", json.dumps(pack), qos=1)
+        outdoors = {"t": round(moment.outdoor_c, 2), "rh": 90.0}
+        self._client.publish("heather/yard", json.dumps(outdoors), qos=1)
+
+
+def play(folder: Path, show: Callable[[str], None], seconds: float = 60.0) -> list[Notice]:
+    """The whole night in about `seconds` [real s]; returns the notices that were shown."""
+    with EmbeddedBroker() as broker:
+        settings = _settings(folder, broker.port)
+        begins_at_s = _local_hour(settings, night.BEGINS_H)
+        _write_book(folder / "state", begins_at_s)
+        zone = settings.site.zone
+        ann, tom = Screen("Ann", show, zone), Screen("Tom", show, zone)
+        rate = (ENDS_H - night.BEGINS_H) * 3600.0 / seconds
+        guard = open_guard(settings, rate, begins_at_s, {"screen": ann, "other-screen": tom})
+        _run(guard, broker.port, begins_at_s, ann, show)
+        return [*ann.shown, *tom.shown]
+
+
+def _run(guard: Guard, port: int, begins_at_s: float, ann: Screen, show: Callable[[str], None]) -> None:
+    sensors = Sensors(port, guard.clock, begins_at_s, show)
+    thread = threading.Thread(target=guard.run, name="guard", daemon=True)
+    thread.start()
+    sensors.start()
+    try:
+        _answer_when_rung(guard, ann, show)
+        waiting = threading.Event()
+        ends_at_s = begins_at_s + (ENDS_H - night.BEGINS_H) * 3600.0
+        waiting.wait(guard.clock.real_wait_s(ends_at_s))
+    finally:
+        sensors.stop()
+        guard.stop()
+        thread.join(15.0)
+
+
+def _answer_when_rung(guard: Guard, ann: Screen, show: Callable[[str], None]) -> None:
+    """Ann says "I've seen it" a while after the first high notice."""
+    waiting = threading.Event()
+    deadline_s = guard.clock.now_s() + (ENDS_H - night.BEGINS_H) * 3600.0
+    while not any(notice.priority.rank == 3 for notice in ann.shown):
+        if guard.clock.now_s() > deadline_s or waiting.wait(0.05):
+            return
+    waiting.wait(guard.clock.real_wait_s(guard.clock.now_s() + SEEN_AFTER_S))
+    guard.ask("ack", {"alarms": ["cold"]}, by="ann")
+    show('       Ann says "I have seen it", and goes to change the gas bottle.')
+
+
+def _settings(folder: Path, port: int) -> Settings:
+    folder.mkdir(parents=True, exist_ok=True)
+    file = folder / "monitor.toml"
+    file.write_text(SETTINGS.format(port=port), encoding="utf-8")
+    return load_settings(file, {})
+
+
+def _local_hour(settings: Settings, hour: float) -> float:
+    begin = datetime.fromisoformat(DAY).replace(tzinfo=settings.site.zone) + timedelta(hours=hour)
+    return begin.timestamp()
+
+
+def _write_book(state: Path, begins_at_s: float) -> None:
+    """The invented trees and what was done to them."""
+    state.mkdir(mode=0o700, parents=True, exist_ok=True)
+    lines = []
+    for tree in TREES:
+        at = rfc3339(begins_at_s - tree["days"] * 86400.0 - 4 * 3600.0)
+        known = {key: tree[key] for key in ("tree", "name", "species", "sensor")}
+        lines.append({"at": at, "kind": "tree", **known})
+        lines.append({"at": at, "kind": "work", "tree": tree["tree"], "work": tree["work"]})
+    text = "".join(json.dumps(line) + "\n" for line in lines)
+    (state / "book.jsonl").write_text(text, encoding="utf-8")

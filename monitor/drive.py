@@ -1,0 +1,38 @@
+"""Moves an engine through time: calendar jobs and ticks at exactly the instants at which they are due.
+
+Live and replay use the same, so that what happens between two messages is the same for both.
+"""
+
+from collections.abc import Iterator
+
+from monitor.almanac import Almanac
+from monitor.engine import Engine
+from monitor.model import Calendar, Effects, Tick
+
+
+class Driver:
+    """An engine and its calendar."""
+
+    def __init__(self, engine: Engine, almanac: Almanac) -> None:
+        self.engine = engine
+        self.almanac = almanac
+
+    @property
+    def _offset_s(self) -> float:
+        return self.engine.scenes.speech.offset_s
+
+    def due_s(self) -> float:
+        """The next instant at which something happens without a message [guard time]."""
+        job = self.almanac.next()
+        job_s = float("inf") if job is None else job.at_s - self._offset_s
+        return min(self.engine.due(), job_s)
+
+    def advance(self, to_s: float) -> Iterator[Effects]:
+        """Everything that is due until an instant, in order; ends with the engine's time at that instant."""
+        while (due_s := self.due_s()) <= to_s:
+            job = self.almanac.next()
+            if job is not None and job.at_s - self._offset_s <= due_s:
+                due = self.almanac.take(to_s + self._offset_s) or job
+                yield self.engine.handle(Calendar(max(due_s, due.at_s - self._offset_s), due.name, due.date))
+            else:
+                yield self.engine.handle(Tick(due_s))

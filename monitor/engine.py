@@ -1,0 +1,533 @@
+"""The one engine: handle(event) -> Effects. Live and replay differ only in who feeds the events.
+
+Nothing in here asks for the time, touches a disk or a network, or throws dice. Before an event is handled,
+every timer that is due comes first, each at its own instant, so that extra ticks change nothing. Durations
+run in guard time; a step of the wall clock changes labels only.
+"""
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
+from typing import Any
+
+from monitor.alarms import lifecycle
+from monitor.alarms.board import Board
+from monitor.alarms.lifecycle import AlarmRow, Change, Delays
+from monitor.clock import parse_rfc3339
+from monitor.commands import Commands
+from monitor.conditions import Surroundings
+from monitor.guarding import WORSE_K, Guarding
+from monitor.model import (
+    NOTHING,
+    AlarmState,
+    Assessment,
+    Calendar,
+    ClockStep,
+    Command,
+    Effects,
+    Entry,
+    Event,
+    HourRow,
+    Judgement,
+    Message,
+    Notice,
+    NoticeKind,
+    Outcome,
+    OutboxChange,
+    Priority,
+    Reading,
+    Reply,
+    Report,
+    Row,
+    Saved,
+    Snapshot,
+    Started,
+    Tick,
+    Transition,
+    Use,
+)
+from monitor.notices import calls
+from monitor.notices.desk import Desk
+from monitor.notices.words import Reason
+from monitor.readings import Readings
+from monitor.report import build as report_build
+from monitor.report import html as report_html
+from monitor.report import text as report_text
+from monitor.scenes import Scenes
+from monitor.settings import Settings
+from monitor.silence import Silence
+from monitor.timers import Timers
+from monitor.trees.book import Book
+from monitor.trees.plans import Plans
+from monitor.views import build_snapshot, morning_facts
+
+HOUR_S = 3600.0
+HOUR_GRACE_S = 60.0
+"""An hour is summed up a little after it ended, so that its last readings are in."""
+STILL_WORSE_AFTER_S = 2700.0
+STILL_WORSE_AGAIN_S = 900.0
+STILL_FALLING_K_PER_H = 0.2
+UNWATCHED_AFTER_S = 12 * 3600.0
+LATELY_S = 48 * 3600.0
+AT_ONCE = Delays()
+
+
+class Engine:
+    """Everything the guard knows, and how each event changes it."""
+
+    def __init__(self, settings: Settings, plans: Plans) -> None:
+        self.settings = settings
+        self.now_s = 0.0
+        self.book = Book.fold((), {name: sensor.house for name, sensor in settings.sensors.items()})
+        self.timers = Timers()
+        self.readings = Readings(settings)
+        self.surroundings = Surroundings(settings, self.readings.history)
+        self.board = Board()
+        self.guarding = Guarding(settings, plans, self.surroundings, self.board)
+        self.silence = Silence(settings, self.readings.fresh_at_s, self.surroundings, self.guarding, self.timers)
+        self.scenes = Scenes(
+            settings,
+            self.board,
+            self.guarding,
+            self.surroundings,
+            self.silence,
+            lambda: self.now_s,
+            lambda: self.book,
+        )
+        self.desk = Desk(settings, self.scenes.speech, self.scenes)
+        self.commands = Commands(self)
+        self.reports: dict[str, str] = {}
+        self.lately: dict[str, AlarmRow] = {}
+        """Occurrences of the last two days, by name, for the report."""
+        self.reasons: dict[str, Reason] = {}
+        self.first_seen_s = 0.0
+        """When this guard first began to look; before that nothing was missed."""
+        self.waiting_deliveries: dict[tuple[str, str], float] = {}
+        self.delivery_trouble: dict[str, str] = {}
+        self.store_trouble = ""
+        self._hours_done_to_s: float | None = None
+        self._stages: dict[str, str] = {}
+        self._transitions: list[Transition] = []
+        self._all_transitions: list[Transition] = []
+        self._hours: list[HourRow] = []
+        self._stage_lines: list[Mapping[str, Any]] = []
+        self._outbox: list[OutboxChange] = []
+        self._notices: list[Notice] = []
+        self._reports: list[Report] = []
+        self._replies: list[Reply] = []
+        self._site_changed = False
+        self._stirred = False
+        self._handlers: Mapping[type, Callable[[Any], None]] = {
+            Tick: lambda event: None,
+            Entry: self._entry,
+            Command: self.commands.handle,
+            Outcome: self._outcome,
+            Calendar: self._calendar,
+            ClockStep: self._clock_step,
+            Started: self._started,
+        }
+
+    # ---- start -----------------------------------------------------------------------------------------
+
+    def load(self, saved: Saved, entries: Iterable[Mapping[str, Any]]) -> None:
+        """Take over what was saved, and the book."""
+        self.book = Book.fold(entries, self.book.house_of)
+        self.readings.load(saved.readings)
+        self.board.load(saved.rows.get("alarm", {}))
+        self.desk.load(saved.rows.get("episode", {}))
+        self.guarding.thermal.add(saved.hours)
+        self.reports = dict.fromkeys(saved.reports, "")
+        site = saved.rows.get("site", {})
+        known = site.get("engine", {})
+        self._set_offset(known.get("offset_s", 0.0))
+        self._hours_done_to_s = known.get("hours_done_to_s")
+        self.first_seen_s = known.get("first_seen_s", 0.0)
+        self._stages = dict(site.get("stages", {}))
+        off = known.get("off_span")
+        self.scenes.off_span = (off[0], off[1]) if off else None
+        silent = {row.subject for row in self.board if row.kind == "sensor-silent" and row.active}
+        self.silence.load(silent, known.get("link_down_at_s"), known.get("grace_from_s", 0.0))
+        self.now_s = saved.last_commit_at_s or 0.0
+        for row in self.board:
+            self._watch_seen(row)
+
+    # ---- the one door ----------------------------------------------------------------------------------
+
+    def handle(self, event: Event) -> Effects:
+        """Handle one event; timers that are due come first."""
+        at_s = event.at_s if event.at_s > self.now_s else self.now_s
+        if self.timers.due_s() <= at_s and type(event) is not Started:
+            self._advance(at_s)
+        self.now_s = at_s
+        if type(event) is Message:
+            readings = self.readings.take(event, self.scenes.speech.offset_s)
+            touched = False
+            for reading in readings:
+                touched |= self._reading(reading)
+            if not touched and not self._stirred:
+                return Effects(readings=tuple(readings)) if readings else NOTHING
+            self._settle()
+            return self._effects(tuple(readings))
+        self._handlers[type(event)](event)
+        self._settle()
+        return self._effects(())
+
+    def due(self) -> float:
+        """The next instant at which anything can change without a message [s]; infinity for never."""
+        return self.timers.due_s()
+
+    def _advance(self, to_s: float) -> None:
+        while (found := self.timers.pop(to_s)) is not None:
+            at_s, name = found
+            self.now_s = max(self.now_s, at_s)
+            self._stirred = True
+            self._fire(name)
+            self._settle()
+
+    def _fire(self, name: str) -> None:
+        what, _, key = name.partition(":")
+        if what == "silent":
+            self._judge(self.silence.fire(key, self.now_s))
+            self._site_changed = True
+        elif what == "hour":
+            self._end_hour()
+        elif what == "seen":
+            self._still_worse(key)
+        elif what == "shelf":
+            self._change(key, lambda row: lifecycle.leave_rest(row, "shelf-ended"))
+        elif what == "unwatched":
+            self._look_for_unwatched()
+        else:
+            self.desk.fire(name, self.now_s)
+
+    def _settle(self) -> None:
+        """Notices for the transitions so far, and when the desk wants to be asked again."""
+        if self._transitions:
+            self.desk.settle(self._transitions, self.now_s)
+            self._all_transitions.extend(self._transitions)
+            self._transitions.clear()
+        dues = self.desk.dues(self.now_s)
+        for name in (*self.timers.names("episode:"), *self.timers.names("fold:")):
+            if name not in dues:
+                self.timers.set(name, None)
+        for name, due_s in dues.items():
+            self.timers.set(name, due_s)
+
+    def _effects(self, readings: tuple[Reading, ...]) -> Effects:
+        self._stirred = False
+        notices, outbox, episode_rows = self.desk.take()
+        for notice in (*notices, *self._notices):
+            self.waiting_deliveries[(notice.notice, notice.notifier)] = self.now_s
+        effects = Effects(
+            readings=readings,
+            transitions=tuple(self._all_transitions),
+            notices=(*notices, *self._notices),
+            outbox=(*self._outbox, *outbox),
+            stages=tuple(self._stage_lines),
+            hours=tuple(self._hours),
+            rows=(*self.board.take_changed(), *episode_rows, *self._site_rows()),
+            reports=tuple(self._reports),
+            replies=tuple(self._replies),
+        )
+        for held in (self._all_transitions, self._notices, self._outbox, self._stage_lines, self._hours):
+            held.clear()
+        self._reports.clear()
+        self._replies.clear()
+        return effects
+
+    def _site_rows(self) -> tuple[Row, ...]:
+        if not self._site_changed:
+            return ()
+        self._site_changed = False
+        return (
+            Row(
+                "site",
+                "engine",
+                {
+                    "offset_s": self.scenes.speech.offset_s,
+                    "hours_done_to_s": self._hours_done_to_s,
+                    "link_down_at_s": self.silence.link_down_at_s,
+                    "grace_from_s": self.silence.grace_from_s,
+                    "off_span": list(self.scenes.off_span) if self.scenes.off_span else None,
+                    "first_seen_s": self.first_seen_s,
+                },
+            ),
+            Row("site", "stages", dict(self._stages)),
+        )
+
+    # ---- readings --------------------------------------------------------------------------------------
+
+    def _reading(self, reading: Reading) -> bool:
+        """Whether a reading touched anything but the history."""
+        heard = self.silence.heard(reading.sensor, self.now_s) if reading.use is Use.PRESENT else None
+        if heard is not None and self.readings.fresh_at_s.get(reading.sensor) == self.now_s:
+            self._judge(heard)
+        if reading.use > Use.RAISES or not self.guarding.concerns(reading):
+            return heard is not None
+        for finding in self.guarding.judge(reading):
+            self._judge(finding.assessment, finding.delays)
+            self._worse_than_seen(finding.assessment)
+        return True
+
+    def _judge(self, found: Assessment | None, delays: Delays = AT_ONCE) -> None:
+        """One step of one alarm on the board; a change becomes a transition."""
+        if found is None:
+            return
+        change = self.board.assess(found, delays)
+        if change is not None:
+            self._transition(self.board.by_name(f"{found.kind}/{found.subject}"), found, change)
+
+    def _transition(self, row: AlarmRow | None, found: Assessment, change: Change) -> None:
+        row = row or AlarmRow(found.kind, found.subject, value=found.value, limit=found.limit)
+        self._record(row, change, found.at_s)
+
+    def _record(self, row: AlarmRow, change: Change, at_s: float) -> None:
+        reason = self.scenes.reason(row)
+        self._transitions.append(
+            Transition(
+                self.scenes.label_s(at_s),
+                row.alarm,
+                row.kind,
+                row.subject,
+                row.occurrence,
+                row.seq,
+                change.from_state,
+                change.to_state,
+                row.priority,
+                row.value,
+                row.limit,
+                row.quality,
+                self.scenes.respond_within_s(row),
+                reason.cause,
+                reason.consequence,
+                reason.action,
+                change.because,
+            )
+        )
+        self._watch_seen(row)
+        self.guarding.forget_bands()
+        if row.occurrence:
+            self.lately[row.occurrence] = row
+            self.reasons.setdefault(row.occurrence, reason)
+
+    def change(self, alarm: str, step: Callable[[AlarmRow], tuple[AlarmRow, Change | None]]) -> None:
+        """One step of one alarm that is not an assessment."""
+        self._change(alarm, step)
+
+    def _change(self, alarm: str, step: Callable[[AlarmRow], tuple[AlarmRow, Change | None]]) -> None:
+        row = self.board.by_name(alarm)
+        if row is None:
+            return
+        after, change = step(row)
+        self.board.put(row, after)
+        if change is not None:
+            self._record(after, change, self.now_s)
+
+    # ---- seen is not safe ------------------------------------------------------------------------------
+
+    def _watch_seen(self, row: AlarmRow) -> None:
+        watched = row.state is AlarmState.ACKNOWLEDGED and row.active and row.kind == "low-temperature"
+        due_s = (row.seen_at_s or 0.0) + STILL_WORSE_AFTER_S if watched else None
+        self.timers.set(f"seen:{row.alarm}", due_s if due_s is None or due_s > self.now_s else self.now_s)
+        shelved = row.state is AlarmState.SHELVED
+        self.timers.set(f"shelf:{row.alarm}", row.shelved_until_s if shelved else None)
+
+    def _worse_than_seen(self, found: Assessment) -> None:
+        row = self.board.by_name(f"{found.kind}/{found.subject}")
+        if row is None or row.state is not AlarmState.ACKNOWLEDGED or row.seen_value is None:
+            return
+        if found.judgement is Judgement.BREACH and (found.value or 0.0) <= row.seen_value - WORSE_K:
+            self._ring_again(row, found.value)
+
+    def _still_worse(self, alarm: str) -> None:
+        row = self.board.by_name(alarm)
+        if row is None or row.state is not AlarmState.ACKNOWLEDGED or row.seen_value is None:
+            return
+        value = self.scenes.value_of(row.kind, row.subject)
+        sensor = self.guarding.trees[row.subject].tree.sensor if row.subject in self.guarding.trees else None
+        trend = self.surroundings.trend(sensor, self.now_s) if sensor else None
+        falling = trend is not None and trend.falling_k_per_h > STILL_FALLING_K_PER_H
+        if value is not None and value < row.seen_value and falling:
+            self._ring_again(row, value)
+        else:
+            self.timers.set(f"seen:{alarm}", self.now_s + STILL_WORSE_AGAIN_S)
+
+    def _ring_again(self, row: AlarmRow, value: float | None) -> None:
+        self._change(row.alarm, lambda held: lifecycle.ring_again(replace(held, value=value), "worse"))
+
+    # ---- other events ----------------------------------------------------------------------------------
+
+    def _started(self, event: Started) -> None:
+        if event.last_alive_at_s is not None:
+            off = self.silence.was_off(event.last_alive_at_s, event.at_s)
+            if off is not None:
+                self.scenes.off_span = (event.last_alive_at_s, event.at_s)
+        else:
+            off = None
+            self.first_seen_s = event.at_s
+        if self._hours_done_to_s is None:
+            self._hours_done_to_s = event.at_s // HOUR_S * HOUR_S
+        self._end_hour()
+        self.silence.start(event.at_s)
+        if off is not None:
+            self._judge(self.silence.was_off(event.last_alive_at_s or event.at_s, event.at_s))
+        self._site_changed = True
+
+    def _entry(self, event: Entry) -> None:
+        before = set(self.guarding.trees)
+        self.book = self.book.with_entry(event.values)
+        self._refresh()
+        for gone in before - set(self.guarding.trees):
+            for row in self.board:
+                if row.subject.split("/")[0] == gone:
+                    self._change(row.alarm, lambda held: lifecycle.end(held, self.now_s, "removed"))
+        for sensor in self.settings.sensors:
+            self._look_again(sensor)
+
+    def _look_again(self, sensor: str) -> None:
+        """New limits meet the value that is known, not only the next one."""
+        reading = self.surroundings.latest(sensor)
+        if reading is not None and self.surroundings.is_fresh(sensor, self.now_s):
+            for finding in self.guarding.judge(reading):
+                row = self.board.get(finding.assessment.kind, finding.assessment.subject)
+                if not row.waits and not row.active:
+                    self._judge(finding.assessment, finding.delays)
+
+    def _refresh(self) -> None:
+        """Stages and limits anew; a stage that changed is a line of its stream."""
+        self.guarding.refresh(self.book, self.now_s)
+        for guarded in self.guarding.trees.values():
+            for stage in guarded.stages:
+                key = f"{guarded.tree.id}/{stage.entry}"
+                if self._stages.get(key) != stage.stage:
+                    self._stages[key] = stage.stage
+                    self._site_changed = True
+                    self._stage_lines.append(
+                        {
+                            "at": self.scenes.label_s(self.now_s),
+                            "tree": guarded.tree.id,
+                            "work": stage.work,
+                            "stage": stage.stage,
+                            "because": stage.because,
+                        }
+                    )
+        self._look_for_unwatched()
+
+    def _look_for_unwatched(self) -> None:
+        """Trees where no sensor is: at once where it left the settings, after twelve hours where moved."""
+        unwatched = {guarded.tree.id: guarded.tree for guarded in self.guarding.unwatched()}
+        next_s: float | None = None
+        for tree in unwatched.values():
+            since_s = self.now_s if tree.sensor is not None or tree.placed_at_s is None else tree.placed_at_s
+            wait_s = 0.0 if tree.sensor is not None else UNWATCHED_AFTER_S
+            if since_s + wait_s <= self.now_s:
+                self._judge(Assessment("unwatched", tree.id, self.now_s, Judgement.BREACH, immediate=True))
+            else:
+                next_s = min(next_s or since_s + wait_s, since_s + wait_s)
+        for row in self.board:
+            if row.kind == "unwatched" and row.active and row.subject not in unwatched:
+                self._judge(Assessment("unwatched", row.subject, self.now_s, Judgement.NORMAL, returned=True))
+        self.timers.set("unwatched", next_s)
+
+    def _outcome(self, event: Outcome) -> None:
+        if event.part == "broker":
+            if event.ok:
+                self._judge(self.silence.link_up(self.now_s))
+            else:
+                self.silence.link_down(self.now_s, event.detail)
+            self._site_changed = True
+        elif event.part == "store":
+            self.store_trouble = "" if event.ok else event.detail
+        elif event.part == "delivery":
+            self._delivery(event)
+
+    def _delivery(self, event: Outcome) -> None:
+        status = "sent" if event.ok else "failed" if event.permanent else "pending"
+        label_s = self.scenes.label_s(self.now_s)
+        self._outbox.append(OutboxChange(label_s, event.notice, event.notifier, status, event.detail))
+        if status != "pending":
+            self.waiting_deliveries.pop((event.notice, event.notifier), None)
+        if event.ok:
+            self.delivery_trouble.pop(event.notifier, None)
+            self.desk.delivered(event.notice, event.notifier)
+        else:
+            self.delivery_trouble[event.notifier] = event.detail
+
+    def _calendar(self, event: Calendar) -> None:
+        if event.job == "report" and event.date not in self.reports:
+            report = self.report(event.date)
+            self.reports[event.date] = report.text
+            self._reports.append(report)
+            for notifier in calls.told(self.settings, "report"):
+                self._notices.append(
+                    Notice(
+                        self.scenes.label_s(self.now_s),
+                        f"report.{event.date}",
+                        NoticeKind.REPORT,
+                        Priority.LOW,
+                        notifier,
+                        report.subject,
+                        report.text,
+                        html=report.html,
+                    )
+                )
+
+    def report(self, for_date: str) -> Report:
+        """The morning report of a local date as it would be sent now."""
+        value = report_build.build(morning_facts(self, for_date))
+        return Report(
+            self.scenes.label_s(self.now_s),
+            for_date,
+            value.subject,
+            report_text.render(value),
+            report_html.render(value),
+        )
+
+    def _clock_step(self, event: ClockStep) -> None:
+        self._set_offset(event.offset_s)
+        self._site_changed = True
+
+    def _set_offset(self, offset_s: float) -> None:
+        self.scenes.speech = replace(self.scenes.speech, offset_s=offset_s)
+        self.desk.speech = self.scenes.speech
+
+    # ---- hours -----------------------------------------------------------------------------------------
+
+    def _end_hour(self) -> None:
+        """Sum up every hour that has ended, then stages and limits anew."""
+        done_to_s = self._hours_done_to_s
+        if done_to_s is None:
+            done_to_s = self.now_s // HOUR_S * HOUR_S
+        fresh: list[HourRow] = []
+        while done_to_s + HOUR_S + HOUR_GRACE_S <= self.now_s:
+            rows = [self.readings.history.hour_row(name, done_to_s) for name in self.settings.sensors]
+            fresh.extend(row for row in rows if row.covered_s > 0)
+            done_to_s += HOUR_S
+        self._hours_done_to_s = done_to_s
+        self._hours.extend(fresh)
+        self._forget_old()
+        self.guarding.thermal.add(fresh)
+        self._refresh()
+        self.timers.set("hour", done_to_s + HOUR_S + HOUR_GRACE_S)
+        self._site_changed = True
+
+    def _forget_old(self) -> None:
+        """Occurrences that ended more than two days ago need no place in memory; the store has them."""
+        for name, row in list(self.lately.items()):
+            if row.ended_at_s is not None and row.ended_at_s < self.now_s - LATELY_S:
+                del self.lately[name]
+                self.reasons.pop(name, None)
+
+    # ---- what others may see -----------------------------------------------------------------------------
+
+    def reply(self, reply: Reply) -> None:
+        """An answer for whoever asked, given after the commit."""
+        self._replies.append(reply)
+
+    def snapshot(self) -> Snapshot:
+        """What the guard sees now."""
+        return build_snapshot(self)
+
+    def entries_until(self, entries: Sequence[Mapping[str, Any]]) -> list[Entry]:
+        """Entries as events for a replay: handed over when they were entered, else at their own time."""
+        events = [Entry(parse_rfc3339(e.get("entered_at") or e["at"]), e) for e in entries]
+        return sorted(events, key=lambda event: event.at_s)

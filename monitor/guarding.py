@@ -1,0 +1,182 @@
+"""Which trees stand where, what holds for them now, and whether a reading concerns them at all.
+
+A place keeps the band between its two nearest limit edges: inside it a reading costs two comparisons however
+many trees stand there; leaving it, or a running delay, wakes those trees. It knows no notices and no people.
+"""
+
+from bisect import bisect_left
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+from monitor.alarms.board import Board
+from monitor.alarms.lifecycle import Delays
+from monitor.conditions import Surroundings, ThermalSums
+from monitor.model import Assessment, Quantity, Reading
+from monitor.settings import Settings
+from monitor.trees.book import Book
+from monitor.trees.in_force import LimitInForce, limits_in_force
+from monitor.trees.limits import Conditions, LimitKind, limit_kinds
+from monitor.trees.plans import Plans
+from monitor.trees.stages import StageNow, stages_of
+from monitor.trees.tree import Tree
+
+INFINITE = float("inf")
+EMPTY_BAND = (INFINITE, -INFINITE)
+WORSE_K = 2.0
+"""Seen is not safe: this much colder than when it was seen rings again."""
+
+
+@dataclass(frozen=True, slots=True)
+class GuardedTree:
+    """One tree with what holds for it now."""
+
+    tree: Tree
+    stages: tuple[StageNow, ...]
+    in_force: Mapping[str, LimitInForce]
+    limits: Mapping[str, float] = field(default_factory=dict)
+
+    @property
+    def is_tender(self) -> bool:
+        """Whether a work still asks for care."""
+        return any(stage.stage != "released" for stage in self.stages)
+
+    @property
+    def why(self) -> str:
+        """The work that asks for care, as people say it: `heavy bend, day 3`."""
+        tender = [stage for stage in self.stages if stage.stage != "released"]
+        if not tender:
+            return ""
+        first = min(tender, key=lambda stage: stage.day)
+        return f"{first.work.replace('-', ' ')}, day {first.day}"
+
+
+class Finding(NamedTuple):
+    """What a limit found, and the delays that hold for its alarm."""
+
+    assessment: Assessment
+    delays: Delays
+
+
+class Guarding:
+    """The trees of the book at the sensors of the settings."""
+
+    def __init__(self, settings: Settings, plans: Plans, surroundings: Surroundings, board: Board) -> None:
+        self._settings = settings
+        self._plans = plans
+        self._surroundings = surroundings
+        self._board = board
+        self._kinds = limit_kinds()
+        self._deadband = {kind: self._deadband_of(limit) for kind, limit in self._kinds.items()}
+        self._delays = {kind: self._delays_of(limit) for kind, limit in self._kinds.items()}
+        self.thermal = ThermalSums()
+        self.trees: dict[str, GuardedTree] = {}
+        self._at: dict[str, tuple[GuardedTree, ...]] = {}
+        self._bands: dict[tuple[str, Quantity], tuple[float, float]] = {}
+
+    def _deadband_of(self, limit: LimitKind) -> float:
+        own = self._settings.alarms.get(limit.KIND)
+        return limit.DEFAULTS.deadband if own is None or own.deadband is None else own.deadband
+
+    def _delays_of(self, limit: LimitKind) -> Delays:
+        own, usual = self._settings.alarms.get(limit.KIND), limit.DEFAULTS
+        if own is None:
+            return Delays(usual.on_delay_s, usual.on_samples, usual.off_delay_s)
+        return Delays(
+            usual.on_delay_s if own.on_delay_s is None else own.on_delay_s,
+            usual.on_samples if own.on_samples is None else own.on_samples,
+            usual.off_delay_s if own.off_delay_s is None else own.off_delay_s,
+        )
+
+    # ---- what holds now --------------------------------------------------------------------------------
+
+    def refresh(self, book: Book, now_s: float) -> None:
+        """Work out stages and limits of every tree anew; bands follow."""
+        self.trees = {
+            tree.id: self._guarded(tree, now_s) for tree in book.trees.values() if tree.left_at_s is None
+        }
+        at: dict[str, list[GuardedTree]] = {}
+        for guarded in self.trees.values():
+            sensor = guarded.tree.sensor
+            if sensor in self._settings.sensors and sensor is not None:
+                at.setdefault(sensor, []).append(guarded)
+        self._at = {sensor: tuple(trees) for sensor, trees in at.items()}
+        self._bands.clear()
+
+    def _guarded(self, tree: Tree, now_s: float) -> GuardedTree:
+        def degree_days_since(at_s: float) -> float:
+            return self.thermal.degree_days_k_d(tree.placements, at_s, now_s)
+
+        stages = stages_of(tree, self._plans, now_s, degree_days_since)
+        in_force = limits_in_force(tree, stages, self._plans, now_s)
+        limits = {key: limit.value for key, limit in in_force.items()}
+        return GuardedTree(tree, tuple(stages), in_force, limits)
+
+    def at_sensor(self, sensor: str) -> tuple[GuardedTree, ...]:
+        """Trees that stand near a sensor."""
+        return self._at.get(sensor, ())
+
+    def in_house(self, house: str) -> tuple[GuardedTree, ...]:
+        """Trees of a house."""
+        sensors = [name for name, sensor in self._settings.sensors.items() if sensor.house == house]
+        return tuple(tree for sensor in sensors for tree in self.at_sensor(sensor))
+
+    def unwatched(self) -> tuple[GuardedTree, ...]:
+        """Trees whose place has no configured sensor."""
+        return tuple(g for g in self.trees.values() if g.tree.sensor not in self._settings.sensors)
+
+    # ---- readings --------------------------------------------------------------------------------------
+
+    def concerns(self, reading: Reading) -> bool:
+        """Whether a reading can change anything for a tree: two comparisons in the usual case."""
+        band = self._bands.get((reading.sensor, reading.quantity))
+        if band is None:
+            band = self._find_band(reading)
+        return not band[0] < reading.value < band[1]
+
+    def judge(self, reading: Reading) -> Iterable[Finding]:
+        """What every limit of every tree at the reading's sensor finds; the band is found anew afterwards."""
+        self._bands.pop((reading.sensor, reading.quantity), None)
+        every_s = self._settings.sensors[reading.sensor].every_s
+        for guarded in self.at_sensor(reading.sensor):
+            conditions = Conditions(
+                guarded.tree.id,
+                reading.observed_at_s,
+                reading.quantity,
+                reading.value,
+                reading.flag,
+                reading.use,
+                every_s,
+            )
+            for kind, limit in self._kinds.items():
+                if limit.QUANTITY is reading.quantity:
+                    found = limit.assess(conditions, guarded.limits, self._deadband[kind])
+                    yield Finding(found, self._delays[kind])
+
+    def _find_band(self, reading: Reading) -> tuple[float, float]:
+        """The open interval around a value in which nothing can change; empty while a delay runs."""
+        edges: list[float] = []
+        for guarded in self.at_sensor(reading.sensor):
+            for kind, limit in self._kinds.items():
+                if limit.QUANTITY is not reading.quantity:
+                    continue
+                row = self._board.get(kind, guarded.tree.id)
+                if row.waits:
+                    return EMPTY_BAND
+                edges.extend(limit.edges(guarded.limits, self._deadband[kind]))
+                if row.seen_value is not None and row.active:
+                    edges.append(row.seen_value - WORSE_K)
+        edges.sort()
+        place = bisect_left(edges, reading.value)
+        low = edges[place - 1] if place > 0 else -INFINITE
+        high = edges[place] if place < len(edges) else INFINITE
+        band = (low, high)
+        self._bands[(reading.sensor, reading.quantity)] = band
+        return band
+
+    def forget_bands(self, sensor: str | None = None) -> None:
+        """An alarm's row changed by other means than a reading: look again."""
+        if sensor is None:
+            self._bands.clear()
+        for quantity in Quantity:
+            self._bands.pop((sensor or "", quantity), None)

@@ -1,0 +1,426 @@
+"""The desk: takes the transitions of one event and writes the notices they ask for.
+
+It decides by episodes, calls and quiet hours; the words come from `words`, the facts from the `Facts` that
+the engine offers. Its memory (episodes, what went out lately) is rows for the store.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from typing import Any, Protocol
+
+from monitor.alarms.lifecycle import AlarmRow
+from monitor.model import (
+    AlarmState,
+    Notice,
+    NoticeKind,
+    OutboxChange,
+    Priority,
+    Row,
+    Transition,
+)
+from monitor.notices import calls, episodes, quiet, words
+from monitor.notices.episodes import Episode
+from monitor.notices.rate import Rate
+from monitor.notices.scene import Scene
+from monitor.notices.words import Reason, Speech
+from monitor.settings import Settings
+
+HELD_LOOKS_EVERY_S = 300.0
+"""How often a held notice asks again whether it can wait."""
+
+
+class Facts(Protocol):
+    """What the desk may ask the engine."""
+
+    def row(self, alarm: str) -> AlarmRow | None:
+        """The alarm's row, if it is held."""
+        ...
+
+    def scene(self, house: str) -> Scene:
+        """The house now."""
+        ...
+
+    def reason(self, row: AlarmRow) -> Reason:
+        """Cause, consequence and action of an alarm now."""
+        ...
+
+    def house_of(self, kind: str, subject: str) -> str:
+        """The house that an alarm belongs to; empty for the site."""
+        ...
+
+    def in_danger(self, house: str, until_s: float) -> bool:
+        """Whether a tree of the house is expected to reach harm before an instant."""
+        ...
+
+    def duty(self) -> tuple[str, ...]:
+        """People on duty now."""
+        ...
+
+    def label_s(self, at_s: float) -> float:
+        """The wall time of a guard instant."""
+        ...
+
+
+class Desk:
+    """Episodes that are open, and the notices they ask for."""
+
+    def __init__(self, settings: Settings, speech: Speech, facts: Facts) -> None:
+        self._settings = settings
+        self._facts = facts
+        self._zone = settings.site.zone
+        self.speech = speech
+        self._episodes: dict[str, Episode] = {}
+        self._rate = Rate()
+        self._changed: set[str] = set()
+        self._notices: list[Notice] = []
+        self._outbox: list[OutboxChange] = []
+
+    def load(self, rows: Mapping[str, Mapping[str, Any]]) -> None:
+        """Take over the rows that were saved."""
+        self._episodes = {k: Episode.from_json(v) for k, v in rows.items() if not k.startswith("rate/")}
+        self._rate.load({k[5:]: v for k, v in rows.items() if k.startswith("rate/")})
+
+    @property
+    def open_episodes(self) -> tuple[Episode, ...]:
+        """Episodes that are not over."""
+        return tuple(self._episodes.values())
+
+    # ---- transitions -> notices ----------------------------------------------------------------------
+
+    def settle(self, transitions: Sequence[Transition], now_s: float) -> None:
+        """Write what the transitions of one event ask for; alarms of one episode share one notice."""
+        rings: dict[str, tuple[NoticeKind, list[str]]] = {}
+        seen: dict[str, str] = {}
+        for change in transitions:
+            key = episodes.key_of(change.kind, self._facts.house_of(change.kind, change.subject))
+            self._take(key, change, now_s, rings, seen)
+        for key, by in seen.items():
+            self._seen(key, by, now_s)
+        for key, (kind, alarms) in rings.items():
+            self._ring(key, kind, alarms, now_s)
+        for key in {episodes.key_of(t.kind, self._facts.house_of(t.kind, t.subject)) for t in transitions}:
+            self._close_if_over(key, now_s)
+
+    def _take(
+        self,
+        key: str,
+        change: Transition,
+        now_s: float,
+        rings: dict[str, tuple[NoticeKind, list[str]]],
+        seen: dict[str, str],
+    ) -> None:
+        episode = self._episodes.get(key)
+        if change.to_state is AlarmState.UNACKNOWLEDGED:
+            if episode is None:
+                stamp = words.stamp(self._facts.label_s(now_s))
+                episode = Episode(key, f"{key.replace('/', '.')}.{stamp}", now_s)
+            episode, kind = episodes.join(episode, change)
+            self._put(episode)
+            if kind is not None and change.kind not in episodes.NEVER_RINGS:
+                first = rings.get(key, (kind, []))
+                whole = NoticeKind.ACTIVATION if NoticeKind.ACTIVATION in (first[0], kind) else kind
+                rings[key] = (whole, [*first[1], change.alarm])
+        elif episode is not None:
+            if change.because == "seen":
+                row = self._facts.row(change.alarm)
+                seen[key] = row.seen_by if row else ""
+            if change.because in {"returned", "removed", "seen"} and not self._is_active(change.alarm):
+                self._put(episodes.leave(episode, change.alarm))
+
+    def _is_active(self, alarm: str) -> bool:
+        row = self._facts.row(alarm)
+        return row is not None and row.active
+
+    def _ring(self, key: str, kind: NoticeKind, alarms: Sequence[str], now_s: float) -> None:
+        episode = self._episodes[key]
+        rows = [row for alarm in alarms if (row := self._facts.row(alarm)) is not None]
+        if not rows:
+            return
+        priority = max((row.priority for row in rows), key=lambda p: p.rank)
+        quiet_ends_s = self._quiet_ends_s(now_s)
+        if quiet_ends_s is not None and priority is not Priority.HIGH:
+            until_s = quiet_ends_s + calls.reach_s(self._settings, self._facts.duty())
+            if not self._facts.in_danger(episode.house, until_s):
+                self._put(replace(episode, held=True, seen_at_s=None))
+                return
+            priority = Priority.HIGH
+        self._put(replace(episode, seen_at_s=None, seen_by=""))
+        self._send(key, kind, priority, now_s, seen_at_s=episode.seen_at_s)
+
+    def _quiet_ends_s(self, now_s: float) -> float | None:
+        label_s = self._facts.label_s(now_s)
+        ends_s = quiet.ends_at_s(self._settings.quiet_hours, label_s, self._zone)
+        return None if ends_s is None else ends_s - label_s + now_s
+
+    def _send(
+        self,
+        key: str,
+        kind: NoticeKind,
+        priority: Priority,
+        now_s: float,
+        seen_at_s: float | None = None,
+        notifiers: tuple[str, ...] | None = None,
+    ) -> None:
+        """One notice about the whole episode, to all who are told of its priority."""
+        episode = self._episodes[key]
+        if notifiers is None:
+            notifiers = calls.told(self._settings, priority, self._facts.duty())
+        subject, text, standing, coming = self._compose(episode, kind, seen_at_s, now_s)
+        first_ring = kind in {NoticeKind.ACTIVATION, NoticeKind.RAISED}
+        high_at_s = episode.high_at_s
+        if priority is Priority.HIGH and high_at_s is None:
+            high_at_s = now_s
+        episode = replace(
+            episode,
+            held=False,
+            priority=max(priority, episode.priority, key=lambda p: p.rank),
+            named={**episode.named, **standing},
+            coming=tuple(dict.fromkeys((*episode.coming, *coming))),
+            rung_at_s=now_s if first_ring else episode.rung_at_s,
+            high_at_s=high_at_s,
+            repeats=0 if first_ring else episode.repeats,
+            passed_on=0 if first_ring and priority is Priority.HIGH else episode.passed_on,
+        )
+        self._put(episode)
+        self._emit(key, kind, priority, notifiers, subject, text, tuple(standing), now_s)
+
+    def _compose(
+        self, episode: Episode, kind: NoticeKind, seen_at_s: float | None, now_s: float
+    ) -> tuple[str, str, dict[str, str], tuple[str, ...]]:
+        """Subject, text, alarms named as standing with their priority, alarms named as next."""
+        rows = sorted(self._active_rows(episode), key=lambda row: (-row.priority.rank, row.alarm))
+        scene = self._facts.scene(episode.house)
+        standing = {row.alarm: str(row.priority) for row in rows}
+        lead = words.lead_of(kind, self.speech, seen_at_s, episode.started_at_s, now_s)
+        who_next = self._who_next(episode)
+        reason = self._facts.reason(rows[0])
+        subject = words.subject_of(self.speech, rows[0].kind, scene, reason, scene.standing())
+        if episode.family == "frost":
+            text = words.frost_text(self.speech, scene, reason, lead, who_next)
+            return subject, text, standing, tuple(tree.alarm for tree in scene.coming())
+        others = [words.extra_line(self._facts.reason(row)) for row in rows[1:]]
+        text = words.plain_text(scene.name, self.speech, now_s, reason, lead, who_next)
+        return subject, "\n".join([text, *others]), standing, ()
+
+    def _active_rows(self, episode: Episode) -> list[AlarmRow]:
+        rows = [self._facts.row(alarm) for alarm in episode.occurrences if alarm not in episode.over]
+        return [row for row in rows if row is not None and row.active]
+
+    def _who_next(self, episode: Episode) -> str:
+        """Who was told, and who is called if nobody answers."""
+        if episode.priority is not Priority.HIGH and not any(
+            row.priority is Priority.HIGH for row in self._active_rows(episode)
+        ):
+            return ""
+        told = calls.names(self._settings, calls.told(self._settings, Priority.HIGH, self._facts.duty()))
+        after = calls.passed_on(self._settings, seen=False)
+        following = [f"{calls.names(self._settings, who)} after {words.duration(s)}" for s, who in after]
+        text = f"Told: {told}." if told else ""
+        if following:
+            text += f" If nobody says that it is seen: {', '.join(following)}."
+        return text
+
+    # ---- emitting --------------------------------------------------------------------------------------
+
+    def _emit(
+        self,
+        key: str,
+        kind: NoticeKind,
+        priority: Priority,
+        notifiers: Sequence[str],
+        subject: str,
+        text: str,
+        alarms: tuple[str, ...],
+        now_s: float,
+    ) -> None:
+        episode = self._episodes[key]
+        notice_id = f"{episode.name}.{len(episode.notices) + 1}"
+        self._put(
+            replace(
+                episode,
+                notices=(*episode.notices, notice_id),
+                told=tuple(dict.fromkeys((*episode.told, *notifiers))),
+            )
+        )
+        details = tuple(self._detail(alarm) for alarm in alarms)
+        for notifier in notifiers:
+            self.post(
+                Notice(
+                    self._facts.label_s(now_s),
+                    notice_id,
+                    kind,
+                    priority,
+                    notifier,
+                    subject,
+                    text,
+                    alarms,
+                    tuple(episode.occurrences.get(alarm, "") for alarm in alarms),
+                    details=details,
+                ),
+                now_s,
+            )
+
+    def _detail(self, alarm: str) -> dict[str, Any]:
+        row = self._facts.row(alarm)
+        if row is None:
+            return {"alarm": alarm, "state": str(AlarmState.NORMAL)}
+        reason = self._facts.reason(row)
+        return {
+            "alarm": alarm,
+            "kind": row.kind,
+            "subject": row.subject,
+            "occurrence": row.occurrence,
+            "state": str(row.state),
+            "priority": str(row.priority),
+            "value": row.value,
+            "limit": row.limit,
+            "cause": reason.cause,
+            "consequence": reason.consequence,
+            "action": reason.action,
+        }
+
+    def post(self, notice: Notice, now_s: float) -> None:
+        """Put a notice on its way, or fold it into the next one where its notifier has had too many."""
+        self._notices.extend(self._rate.pass_or_fold(notice, now_s))
+
+    # ---- seen, over ------------------------------------------------------------------------------------
+
+    def _seen(self, key: str, by: str, now_s: float) -> None:
+        episode = self._episodes.get(key)
+        if episode is None or episode.seen_at_s is not None:
+            return
+        self._put(replace(episode, seen_at_s=now_s, seen_by=by, held=False))
+        if not episode.told:
+            return
+        place = self._facts.scene(episode.house).name
+        what = self._what(episode)
+        subject, text = words.seen(self.speech, place, what, by, now_s)
+        self._emit(key, NoticeKind.SEEN, episode.priority, episode.told, subject, text,
+                   tuple(episode.occurrences), now_s)  # fmt: skip
+
+    def _what(self, episode: Episode) -> str:
+        return words.what_of(episode.family, [alarm.split("/", 1)[1] for alarm in episode.occurrences])
+
+    def _close_if_over(self, key: str, now_s: float) -> None:
+        episode = self._episodes.get(key)
+        if episode is None or not episode.is_over:
+            return
+        if episode.held:
+            return
+        if episode.told:
+            self._cleared(key, episode, now_s)
+        self._episodes.pop(key, None)
+        self._changed.add(key)
+
+    def _cleared(self, key: str, episode: Episode, now_s: float) -> None:
+        place = self._facts.scene(episode.house).name
+        waiting = tuple(n for n in episode.told if n not in episode.delivered)
+        for notifier in waiting:
+            self._outbox.extend(
+                OutboxChange(self._facts.label_s(now_s), notice, notifier, "withdrawn", "over before it got through")
+                for notice in episode.notices
+            )
+        for group, delivered in ((episode.delivered, True), (waiting, False)):
+            if group:
+                subject, text = words.cleared(
+                    self.speech, place, self._what(episode), episode.started_at_s, now_s, delivered
+                )
+                told = tuple(n for n in episode.told if n in group)
+                self._emit(key, NoticeKind.CLEARED, episode.priority, told, subject, text,
+                           tuple(episode.occurrences), now_s)  # fmt: skip
+
+    # ---- time ------------------------------------------------------------------------------------------
+
+    def dues(self, now_s: float) -> dict[str, float]:
+        """When each open episode (and each fold) next asks for something by itself."""
+        after = tuple(s for s, _ in calls.passed_on(self._settings, seen=False))
+        found: dict[str, float] = {}
+        for key, episode in self._episodes.items():
+            quiet_ends_s = self._quiet_ends_s(now_s) if episode.held else None
+            due = episodes.due_s(episode, after, quiet_ends_s)
+            if due is not None and episode.held:
+                due = min(due, now_s + HELD_LOOKS_EVERY_S - (now_s - episode.started_at_s) % HELD_LOOKS_EVERY_S)
+            if due is not None:
+                found[f"episode:{key}"] = max(due, now_s)
+        for notifier, due in self._rate.dues().items():
+            found[f"fold:{notifier}"] = due
+        return found
+
+    def fire(self, name: str, now_s: float) -> None:
+        """One of `dues` has come."""
+        what, key = name.split(":", 1)
+        if what == "fold":
+            self._notices.extend(self._rate.unfold(key, now_s))
+            return
+        episode = self._episodes.get(key)
+        if episode is None:
+            return
+        if episode.held:
+            self._look_at_held(key, episode, now_s)
+            return
+        self._escalate(key, episode, now_s)
+        self._repeat(key, now_s)
+
+    def _look_at_held(self, key: str, episode: Episode, now_s: float) -> None:
+        ends_s = self._quiet_ends_s(now_s)
+        if ends_s is not None:
+            until_s = ends_s + calls.reach_s(self._settings, self._facts.duty())
+            if not episode.is_over and self._facts.in_danger(episode.house, until_s):
+                self._send(key, NoticeKind.ACTIVATION, Priority.HIGH, now_s)
+            return
+        if calls.told(self._settings, "report") or episode.is_over:
+            standing = {row.alarm: str(row.priority) for row in self._active_rows(episode)}
+            self._put(replace(episode, held=False, named={**episode.named, **standing}))
+            self._close_if_over(key, now_s)
+            return
+        rows = self._active_rows(episode)
+        priority = max((row.priority for row in rows), key=lambda p: p.rank)
+        self._send(key, NoticeKind.ACTIVATION, priority, now_s)
+
+    def _escalate(self, key: str, episode: Episode, now_s: float) -> None:
+        groups = calls.passed_on(self._settings, seen=episode.seen_at_s is not None)
+        if episode.high_at_s is None or episode.passed_on >= len(groups) or not self._active_rows(episode):
+            return
+        after_s, who = groups[episode.passed_on]
+        if now_s < episode.high_at_s + after_s:
+            return
+        self._put(replace(episode, passed_on=episode.passed_on + 1))
+        self._send(key, NoticeKind.ESCALATION, Priority.HIGH, now_s, notifiers=who)
+
+    def _repeat(self, key: str, now_s: float) -> None:
+        episode = self._episodes[key]
+        if episode.rung_at_s is None or episode.repeats >= len(episodes.REPEATS_AFTER_S):
+            return
+        if episode.seen_at_s is not None or now_s < episode.rung_at_s + episodes.REPEATS_AFTER_S[episode.repeats]:
+            return
+        self._put(replace(episode, repeats=episode.repeats + 1))
+        quiet_now = self._quiet_ends_s(now_s) is not None
+        rings = episode.priority is Priority.HIGH or (episode.priority is Priority.MEDIUM and not quiet_now)
+        if rings and any(row.state is AlarmState.UNACKNOWLEDGED for row in self._active_rows(episode)):
+            self._send(key, NoticeKind.REPEAT, episode.priority, now_s)
+
+    def delivered(self, notice: str, notifier: str) -> None:
+        """A notifier has carried a notice."""
+        for key, episode in self._episodes.items():
+            if notice in episode.notices and notifier not in episode.delivered:
+                self._put(replace(episode, delivered=(*episode.delivered, notifier)))
+                return
+            del key
+
+    # ---- memory ----------------------------------------------------------------------------------------
+
+    def _put(self, episode: Episode) -> None:
+        self._episodes[episode.key] = episode
+        self._changed.add(episode.key)
+
+    def take(self) -> tuple[tuple[Notice, ...], tuple[OutboxChange, ...], tuple[Row, ...]]:
+        """Notices, withdrawals and changed rows since the last call."""
+        notices, outbox = tuple(self._notices), tuple(self._outbox)
+        self._notices.clear()
+        self._outbox.clear()
+        rows = [
+            Row("episode", key, self._episodes[key].as_json() if key in self._episodes else None)
+            for key in sorted(self._changed)
+        ]
+        self._changed.clear()
+        return notices, outbox, (*rows, *self._rate.take_changed())

@@ -1,0 +1,1 @@
+"""The morning report: `build` makes one value from facts, `text` and `html` only draw it. No files, no clock."""

@@ -1,0 +1,188 @@
+"""What notices, page and report may say of an alarm and its house, gathered from the rooms that know it."""
+
+from collections.abc import Callable
+
+from monitor.alarms.board import Board
+from monitor.alarms.lifecycle import AlarmRow
+from monitor.conditions import Surroundings
+from monitor.guarding import GuardedTree, Guarding
+from monitor.model import Place, Priority, Quantity
+from monitor.notices import words
+from monitor.notices.scene import Scene, TreeScene
+from monitor.notices.words import Reason, Speech
+from monitor.settings import Settings
+from monitor.silence import Silence
+from monitor.trees.book import Book
+
+NEXT_WITHIN_S = 8 * 3600.0
+"""Further ahead a line through the last half hour says nothing."""
+
+
+class Scenes:
+    """Answers the desk's questions (`notices.desk.Facts`)."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        board: Board,
+        guarding: Guarding,
+        surroundings: Surroundings,
+        silence: Silence,
+        now_s: Callable[[], float],
+        book: Callable[[], Book],
+    ) -> None:
+        self._settings = settings
+        self._board = board
+        self._guarding = guarding
+        self._surroundings = surroundings
+        self._silence = silence
+        self._now_s = now_s
+        self._book = book
+        self.speech = Speech(settings.site.zone, settings.site.show)
+        self.off_span: tuple[float, float] | None = None
+
+    # ---- notices.desk.Facts --------------------------------------------------------------------------------
+
+    def row(self, alarm: str) -> AlarmRow | None:
+        """The alarm's row, if it is held."""
+        return self._board.by_name(alarm)
+
+    def label_s(self, at_s: float) -> float:
+        """The wall time of a guard instant."""
+        return round(at_s + self.speech.offset_s, 3)
+
+    def duty(self) -> tuple[str, ...]:
+        """People on duty now."""
+        return self._book().on_duty(self._now_s())
+
+    def house_of(self, kind: str, subject: str) -> str:
+        """The house that an alarm belongs to; empty for the site."""
+        if subject in self._settings.houses:
+            return subject
+        if kind.startswith("sensor-") or kind == "battery-low":
+            sensor = self._settings.sensors.get(subject)
+            return sensor.house if sensor is not None else ""
+        tree = self._guarding.trees.get(subject.split("/")[0])
+        place = tree.tree.sensor if tree is not None else None
+        return self._settings.sensors[place].house if place in self._settings.sensors and place else ""
+
+    def house_name(self, house: str) -> str:
+        """The house as people call it."""
+        settings = self._settings.houses.get(house)
+        return (settings.name or house) if settings is not None else ""
+
+    def subject_name(self, kind: str, subject: str) -> str:
+        """A subject as people call it."""
+        tree = self._guarding.trees.get(subject.split("/")[0])
+        return tree.tree.name if tree is not None else self.house_name(subject) or subject
+
+    def in_danger(self, house: str, until_s: float) -> bool:
+        """Whether a tree of the house is expected to reach harm before an instant."""
+        for guarded in self._guarding.in_house(house):
+            harm_c = guarded.limits.get("low_harm_c")
+            if harm_c is None or guarded.tree.sensor is None:
+                continue
+            at_s = self._surroundings.reaches_at_s(guarded.tree.sensor, harm_c, self._now_s())
+            if at_s is not None and at_s < until_s:
+                return True
+        return False
+
+    def scene(self, house: str) -> Scene:
+        """The house now, its trees in order of need."""
+        settings = self._settings.houses.get(house)
+        if settings is None:
+            return Scene("", "", self._now_s())
+        trees = sorted((self._tree(g) for g in self._guarding.in_house(house)), key=_need)
+        falls = [
+            trend.falling_k_per_h
+            for name, sensor in self._settings.sensors.items()
+            if sensor.house == house and sensor.place is Place.BENCH
+            if (trend := self._surroundings.trend(name, self._now_s())) is not None
+        ]
+        heater = settings.heater_setpoint_c is not None or self._book().setpoint_c(house, self._now_s()) is not None
+        return Scene(
+            house, self.house_name(house), self._now_s(), tuple(trees), max(falls, default=None), heater
+        )
+
+    def _tree(self, guarded: GuardedTree) -> TreeScene:
+        sensor, now_s = guarded.tree.sensor or "", self._now_s()
+        row = self._board.by_name(f"low-temperature/{guarded.tree.id}")
+        reading = self._surroundings.latest(sensor)
+        harm_c = guarded.limits.get("low_harm_c")
+        reaches_s = None if harm_c is None else self._surroundings.reaches_at_s(sensor, harm_c, now_s)
+        if reaches_s is not None and reaches_s - now_s > NEXT_WITHIN_S:
+            reaches_s = None
+        return TreeScene(
+            guarded.tree.id,
+            guarded.tree.name,
+            f"low-temperature/{guarded.tree.id}",
+            reading.value if reading is not None else None,
+            guarded.limits.get("low_warn_c"),
+            harm_c,
+            guarded.why,
+            row.priority if row is not None and row.active else None,
+            reaches_s,
+        )
+
+    # ---- reasons -------------------------------------------------------------------------------------------
+
+    def reason(self, row: AlarmRow) -> Reason:
+        """Cause, consequence and action of an alarm now."""
+        if row.kind == "low-temperature":
+            return self._frost(row)
+        if row.kind == "sensor-silent":
+            reading = self._surroundings.latest(row.subject)
+            trees = [guarded.tree.name for guarded in self._guarding.at_sensor(row.subject)]
+            return words.sensor_silent(
+                self.speech,
+                row.subject,
+                reading.observed_at_s if reading is not None else None,
+                reading.value if reading is not None else None,
+                trees,
+            )
+        if row.kind == "broker-lost":
+            return words.broker_lost(self._silence.link_detail, len(self._settings.sensors))
+        if row.kind == "was-off":
+            from_s, to_s = self.off_span or (self._now_s(), self._now_s())
+            worst = words.COULD_HAVE_FROZEN if row.priority is Priority.HIGH else ""
+            return words.was_off(self.speech, from_s, to_s, worst)
+        if row.kind == "unwatched":
+            return self._unwatched(row)
+        return Reason(row.kind.replace("-", " "), "not known", "Look at it.")
+
+    def _frost(self, row: AlarmRow) -> Reason:
+        house = self.house_of(row.kind, row.subject)
+        scene = self.scene(house)
+        for tree in scene.trees:
+            if tree.tree == row.subject:
+                return words.low_temperature(self.speech, tree, scene, row.priority)
+        return Reason(f"frost at {row.subject}", "damage is possible", words.HANDS_OFF)
+
+    def _unwatched(self, row: AlarmRow) -> Reason:
+        guarded = self._guarding.trees.get(row.subject)
+        if guarded is None:
+            return words.unwatched(row.subject, "")
+        return words.unwatched(guarded.tree.name, guarded.tree.place or guarded.tree.sensor or "")
+
+    def value_of(self, kind: str, subject: str) -> float | None:
+        """The present value that an alarm is about."""
+        tree = self._guarding.trees.get(subject)
+        if kind != "low-temperature" or tree is None or tree.tree.sensor is None:
+            return None
+        reading = self._surroundings.latest(tree.tree.sensor, Quantity.TEMPERATURE_C)
+        return reading.value if reading is not None else None
+
+    def respond_within_s(self, row: AlarmRow) -> float | None:
+        """The time until damage if things go on as they do; 0 where it is already so cold [s]."""
+        tree = self._guarding.trees.get(row.subject)
+        if row.kind != "low-temperature" or tree is None or tree.tree.sensor is None:
+            return None
+        harm_c = tree.limits.get("low_harm_c")
+        if harm_c is None:
+            return None
+        at_s = self._surroundings.reaches_at_s(tree.tree.sensor, harm_c, self._now_s())
+        return None if at_s is None else max(0.0, round(at_s - self._now_s()))
+
+
+def _need(tree: TreeScene) -> tuple[float, str]:
+    return (tree.margin_k if tree.margin_k is not None else float("inf"), tree.tree)

@@ -1,0 +1,172 @@
+"""No data is never "fine": sensors that fall silent, a lost broker, and the time the program itself was off.
+
+A lost link stands for the silence of all sensors behind it; when it ends, or the program starts, they have
+their usual time of grace. It finds assessments; the board and the desk do the rest.
+"""
+
+from collections.abc import Mapping
+
+from monitor.conditions import Surroundings
+from monitor.guarding import Guarding
+from monitor.model import Assessment, Judgement, Place, Priority
+from monitor.science.sun import solar_elevation
+from monitor.settings import Settings
+from monitor.timers import Timers
+
+OFF_COUNTS_FROM_S = 600.0
+NEAR_HARM_K = 8.0
+"""A house rarely loses more in the hours until somebody looks."""
+STANDING_LOOKS_EVERY_S = 1800.0
+ASSUMED_COOLING_K_PER_H = 1.5
+"""For the time nobody watched, while the house's own cooling is not known; judgement."""
+ASSUMED_COOLING_MAX_K = 12.0
+
+
+class Silence:
+    """Deadlines of the sensors, the state of the link, and what was not seen."""
+
+    def __init__(
+        self,
+        settings: Settings,
+        fresh_at_s: Mapping[str, float],
+        surroundings: Surroundings,
+        guarding: Guarding,
+        timers: Timers,
+    ) -> None:
+        self._settings = settings
+        self._fresh_at_s = fresh_at_s
+        self._surroundings = surroundings
+        self._guarding = guarding
+        self._timers = timers
+        self._silent: set[str] = set()
+        self.link_down_at_s: float | None = None
+        self.link_detail = ""
+        self._grace_from_s = 0.0
+
+    def load(self, silent: set[str], link_down_at_s: float | None, grace_from_s: float) -> None:
+        """Take over what was known before a restart."""
+        self._silent = silent
+        self.link_down_at_s = link_down_at_s
+        self._grace_from_s = grace_from_s
+
+    @property
+    def grace_from_s(self) -> float:
+        """From when on the sensors' deadlines count: the last start or the last time the link came up."""
+        return self._grace_from_s
+
+    @property
+    def silent(self) -> frozenset[str]:
+        """Sensors whose deadline has passed."""
+        return frozenset(self._silent)
+
+    def start(self, now_s: float) -> None:
+        """Every sensor has its time of grace from now."""
+        self._grace_from_s = now_s
+        self._set_deadlines()
+
+    def _set_deadlines(self) -> None:
+        for sensor in self._settings.sensors:
+            self._timers.set(f"silent:{sensor}", self._deadline_s(sensor))
+
+    def _deadline_s(self, sensor: str) -> float:
+        last_s = max(self._fresh_at_s.get(sensor, 0.0), self._grace_from_s)
+        return last_s + self._settings.sensors[sensor].silent_after_s
+
+    def heard(self, sensor: str, now_s: float) -> Assessment | None:
+        """A present reading has come: the end of a silence, if there was one."""
+        if sensor not in self._silent:
+            return None
+        self._silent.discard(sensor)
+        self._timers.set(f"silent:{sensor}", self._deadline_s(sensor))
+        return Assessment("sensor-silent", sensor, now_s, Judgement.NORMAL, returned=True)
+
+    def link_up(self, now_s: float) -> Assessment | None:
+        """The broker answers again."""
+        if self.link_down_at_s is None:
+            return None
+        self.link_down_at_s = None
+        self.start(now_s)
+        return Assessment("broker-lost", "site", now_s, Judgement.NORMAL, returned=True)
+
+    def link_down(self, now_s: float, detail: str) -> None:
+        """The broker is gone; that counts only when the first sensor would have been missed."""
+        if self.link_down_at_s is None:
+            self.link_down_at_s = now_s
+        self.link_detail = detail
+        if not self._settings.sensors:
+            self._timers.set("silent:", now_s)
+
+    def fire(self, sensor: str, now_s: float) -> Assessment | None:
+        """A deadline has come: silence, or a lost link that stands for it."""
+        deadline_s = self._deadline_s(sensor)
+        if deadline_s > now_s:
+            self._timers.set(f"silent:{sensor}", deadline_s)
+            return None
+        self._timers.set(f"silent:{sensor}", now_s + STANDING_LOOKS_EVERY_S)
+        if self.link_down_at_s is not None and sensor not in self._silent:
+            return self._assessment("broker-lost", "site", now_s, self.link_priority(now_s))
+        self._silent.add(sensor)
+        return self._assessment("sensor-silent", sensor, now_s, self.priority(sensor, now_s))
+
+    @staticmethod
+    def _assessment(kind: str, subject: str, now_s: float, priority: Priority) -> Assessment:
+        return Assessment(kind, subject, now_s, Judgement.BREACH, priority, quality="missing", immediate=True)
+
+    # ---- priority follows what the sensor guards and the hour ----------------------------------------------
+
+    def link_priority(self, now_s: float) -> Priority:
+        """The highest that any sensor's own silence would have."""
+        found = [self.priority(sensor, now_s, alone=True) for sensor in self._settings.sensors]
+        return max(found, key=lambda p: p.rank, default=Priority.MEDIUM)
+
+    def priority(self, sensor: str, now_s: float, alone: bool = False) -> Priority:
+        """High on a night that could do harm, medium while a tree depends on it, else low.
+
+        Another bench sensor of the house that still reports keeps it at medium (not when `alone`).
+        """
+        house = self._settings.sensors[sensor].house
+        trees = self._guarding.at_sensor(sensor)
+        harms = [tree.limits["low_harm_c"] for tree in trees if "low_harm_c" in tree.limits]
+        if not trees:
+            return Priority.LOW
+        if not harms or not self._is_night(now_s):
+            return Priority.MEDIUM
+        if not alone and self._neighbour_reports(sensor, house, now_s):
+            return Priority.MEDIUM
+        reading = self._surroundings.latest(sensor)
+        if reading is not None and reading.value - max(harms) > NEAR_HARM_K:
+            return Priority.MEDIUM
+        return Priority.HIGH
+
+    def _neighbour_reports(self, sensor: str, house: str, now_s: float) -> bool:
+        return any(
+            other.house == house and other.place is Place.BENCH and self._surroundings.is_fresh(name, now_s)
+            for name, other in self._settings.sensors.items()
+            if name != sensor
+        )
+
+    def _is_night(self, now_s: float) -> bool:
+        """From an hour before sunset to an hour after sunrise, nearly enough: the sun below 8 degrees."""
+        site = self._settings.site
+        return solar_elevation(now_s, site.latitude_deg, site.longitude_deg) < 8.0
+
+    # ---- the time the program was off ----------------------------------------------------------------------
+
+    def was_off(self, from_s: float, now_s: float) -> Assessment | None:
+        """At a start: high where a tree could have come below its warning limit meanwhile."""
+        if now_s - from_s <= OFF_COUNTS_FROM_S:
+            return None
+        high = any(self._could_have_frozen(sensor, from_s, now_s) for sensor in self._settings.sensors)
+        return self._assessment("was-off", "site", now_s, Priority.HIGH if high else Priority.MEDIUM)
+
+    def _could_have_frozen(self, sensor: str, from_s: float, to_s: float) -> bool:
+        trees = self._guarding.at_sensor(sensor)
+        warns = [tree.limits["low_warn_c"] for tree in trees if "low_warn_c" in tree.limits]
+        reading = self._surroundings.latest(sensor)
+        if not warns or reading is None:
+            return False
+        steps = max(1, int((to_s - from_s) // 1800.0))
+        dark = sum(self._is_night(from_s + (i + 0.5) * (to_s - from_s) / steps) for i in range(steps))
+        dark_h = dark / steps * (to_s - from_s) / 3600.0
+        lost_k = min(ASSUMED_COOLING_K_PER_H * dark_h, ASSUMED_COOLING_MAX_K)
+        return reading.value - lost_k <= max(warns)

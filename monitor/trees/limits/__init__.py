@@ -1,0 +1,61 @@
+"""Limits: one kind a file, each found by scan. A limit says what it finds; when it rings is not its business.
+
+Each module gives `KIND`, `DEFAULTS`, `edges(limits, deadband)` and `assess(conditions, limits, deadband)`.
+Parts from elsewhere use the entry point group `monitor.limits`.
+"""
+
+import pkgutil
+from collections.abc import Mapping
+from importlib import import_module
+from importlib.metadata import entry_points
+from typing import NamedTuple, Protocol
+
+from monitor.model import Assessment, Flag, Quantity, Use
+
+
+class LimitDefaults(NamedTuple):
+    """What holds for this kind of alarm when the settings are silent; `deadband` in the value's unit."""
+
+    deadband: float = 0.0
+    on_delay_s: float = 0.0
+    on_samples: int = 1
+    off_delay_s: float = 0.0
+
+
+class Conditions(NamedTuple):
+    """What one tree stands in, as of one reading."""
+
+    tree: str
+    at_s: float
+    quantity: Quantity
+    value: float
+    flag: Flag
+    use: Use
+    every_s: float
+
+
+class LimitKind(Protocol):
+    """One kind of limit."""
+
+    KIND: str
+    QUANTITY: Quantity
+    DEFAULTS: LimitDefaults
+
+    def edges(self, limits: Mapping[str, float], deadband: float) -> tuple[float, ...]:
+        """Values at which the finding may change; between two of them it cannot."""
+        ...
+
+    def assess(self, conditions: Conditions, limits: Mapping[str, float], deadband: float) -> Assessment:
+        """What the limit finds; UNKNOWN where the reading cannot tell."""
+        ...
+
+
+def limit_kinds() -> Mapping[str, LimitKind]:
+    """All kinds, by name, in a fixed order."""
+    found: dict[str, LimitKind] = {}
+    for info in sorted(pkgutil.iter_modules(__path__), key=lambda info: info.name):
+        module = import_module(f"{__name__}.{info.name}")
+        found[module.KIND] = module  # type: ignore[assignment]
+    for point in entry_points(group="monitor.limits"):
+        found.setdefault(point.name, point.load())
+    return found

@@ -1,0 +1,249 @@
+"""What others may see of the engine, as frozen values: the snapshot for page and status, the report's facts."""
+
+from collections.abc import Mapping
+from datetime import date, datetime, time, timedelta
+from typing import TYPE_CHECKING, Any
+
+from monitor.clock import rfc3339
+from monitor.guarding import GuardedTree
+from monitor.model import AlarmState, Flag, Priority, Quantity, Snapshot
+from monitor.report.build import AlarmLine, MorningFacts, SensorNight, TreeLine
+
+if TYPE_CHECKING:
+    from monitor.alarms.lifecycle import AlarmRow
+    from monitor.engine import Engine
+
+NIGHT_BEGINS = time(16, 0)
+"""A report's night begins at four in the afternoon of the day before; local time."""
+FLAG_WORDS: Mapping[Flag, str] = {
+    Flag.GOOD: "good",
+    Flag.NOT_EVALUATED: "good",
+    Flag.SUSPECT: "suspect",
+    Flag.FAIL: "failed",
+    Flag.MISSING: "missing",
+}
+
+
+def build_snapshot(engine: "Engine") -> Snapshot:
+    """Everything `status --json` and the page show; keys as they stand in the design of the formats."""
+    settings = engine.settings
+    return Snapshot(
+        at_s=engine.scenes.label_s(engine.now_s),
+        site=settings.site.name,
+        guarding=True,
+        houses=tuple(_house(engine, house) for house in settings.houses),
+        trees=tuple(_tree(engine, guarded) for guarded in engine.guarding.trees.values()),
+        alarms=tuple(alarm_line(engine, row) for row in engine.board.standing()),
+        unknown=tuple(unknowns(engine)),
+        delivery=tuple(_delivery(engine, name) for name in settings.notifiers),
+    )
+
+
+def _house(engine: "Engine", house: str) -> dict[str, Any]:
+    sensors = [name for name, sensor in engine.settings.sensors.items() if sensor.house == house]
+    trend = engine.scenes.scene(house).falling_k_per_h
+    return {
+        "house": house,
+        "name": engine.scenes.house_name(house),
+        "falling_k_per_h": None if trend is None else round(trend, 2),
+        "sensors": [_sensor(engine, name) for name in sensors],
+    }
+
+
+def _sensor(engine: "Engine", name: str) -> dict[str, Any]:
+    temperature = engine.surroundings.latest(name)
+    humidity = engine.surroundings.latest(name, Quantity.RELATIVE_HUMIDITY_PCT)
+    latest = temperature or humidity
+    age_s = None if latest is None else max(0.0, round(engine.now_s - latest.observed_at_s, 1))
+    quality = "missing" if latest is None else FLAG_WORDS[latest.flag]
+    if name in engine.silence.silent or (temperature and not engine.surroundings.is_fresh(name, engine.now_s)):
+        quality = "silent"
+    return {
+        "sensor": name,
+        "place": str(engine.settings.sensors[name].place),
+        "temperature_c": None if temperature is None else round(temperature.value, 2),
+        "relative_humidity_pct": None if humidity is None else round(humidity.value, 1),
+        "age_s": age_s,
+        "quality": quality,
+    }
+
+
+def _tree(engine: "Engine", guarded: GuardedTree) -> dict[str, Any]:
+    return {
+        "tree": guarded.tree.id,
+        "name": guarded.tree.name,
+        "sensor": guarded.tree.sensor,
+        "tender": guarded.is_tender,
+        "works": [
+            {"work": s.work, "stage": s.stage, "day": s.day, "because": s.because} for s in guarded.stages
+        ],
+        "limits": {
+            key: {"value": limit.value, "source": limit.source} for key, limit in guarded.in_force.items()
+        },
+        "margin_k": _margin_k(engine, guarded),
+    }
+
+
+def _margin_k(engine: "Engine", guarded: GuardedTree) -> float | None:
+    """How far the air is above the tree's damage limit now; None where that is not known."""
+    sensor, harm_c = guarded.tree.sensor, guarded.limits.get("low_harm_c")
+    if sensor is None or harm_c is None or sensor not in engine.settings.sensors:
+        return None
+    if not engine.surroundings.is_fresh(sensor, engine.now_s):
+        return None
+    reading = engine.surroundings.latest(sensor)
+    return None if reading is None else round(reading.value - harm_c, 2)
+
+
+def alarm_line(engine: "Engine", row: "AlarmRow") -> dict[str, Any]:
+    """One alarm as `alarm list --json` gives it."""
+    reason = engine.scenes.reason(row)
+    since = row.since_at_s if row.since_at_s is not None else engine.now_s
+    return {
+        "alarm": row.alarm,
+        "kind": row.kind,
+        "subject": row.subject,
+        "occurrence": row.occurrence,
+        "state": str(row.state),
+        "priority": str(row.priority),
+        "since": rfc3339(engine.scenes.label_s(since)),
+        "value": row.value,
+        "limit": row.limit,
+        "cause": reason.cause,
+        "consequence": reason.consequence,
+        "action": reason.action,
+    }
+
+
+def unknowns(engine: "Engine") -> list[str]:
+    """Everything that is not known now, a sentence each."""
+    said = []
+    speech = engine.scenes.speech
+    if engine.silence.link_down_at_s is not None:
+        said.append(f"no connection to the message post since {speech.time(engine.silence.link_down_at_s)}")
+    for name in engine.settings.sensors:
+        reading = engine.surroundings.latest(name) or engine.surroundings.latest(
+            name, Quantity.RELATIVE_HUMIDITY_PCT
+        )
+        if reading is None:
+            said.append(f"nothing heard from sensor {name} yet")
+        elif not engine.surroundings.is_fresh(name, engine.now_s) and engine.surroundings.latest(name):
+            said.append(f"sensor {name} silent since {speech.time(reading.observed_at_s)}")
+    said += [
+        f"{guarded.tree.name} stands where no sensor is; nobody watches it"
+        for guarded in engine.guarding.unwatched()
+    ]
+    for topic, count in engine.readings.counts.bad_payloads.items():
+        reason = engine.readings.counts.last_reason.get(topic, "")
+        said.append(f"{count} messages on {topic} could not be read ({reason})")
+    if engine.store_trouble:
+        said.append(f"what happens is not being kept: {engine.store_trouble}")
+    return said
+
+
+def _delivery(engine: "Engine", notifier: str) -> dict[str, Any]:
+    waiting = [at for (_, name), at in engine.waiting_deliveries.items() if name == notifier]
+    return {
+        "notifier": notifier,
+        "pending": len(waiting),
+        "oldest_s": None if not waiting else max(0.0, round(engine.now_s - min(waiting), 1)),
+        "last_error": engine.delivery_trouble.get(notifier),
+    }
+
+
+# ---- the report's facts --------------------------------------------------------------------------------
+
+
+def morning_facts(engine: "Engine", for_date: str) -> MorningFacts:
+    """What the report of a local date is made from."""
+    zone, offset_s = engine.settings.site.zone, engine.scenes.speech.offset_s
+    day = date.fromisoformat(for_date)
+    from_s = datetime.combine(day - timedelta(days=1), NIGHT_BEGINS, tzinfo=zone).timestamp() - offset_s
+    trees = sorted(engine.guarding.trees.values(), key=lambda guarded: _order(engine, guarded))
+    return MorningFacts(
+        date=for_date,
+        at_s=engine.now_s,
+        from_s=from_s,
+        site=engine.settings.site.name,
+        speech=engine.scenes.speech,
+        sensors=tuple(_sensor_night(engine, name, from_s) for name in engine.settings.sensors),
+        trees=tuple(_tree_line(engine, guarded, from_s) for guarded in trees),
+        alarms=tuple(_night_alarms(engine, from_s)),
+        unknown=tuple(unknowns(engine)),
+        has_liveness=engine.settings.liveness is not None,
+    )
+
+
+def _order(engine: "Engine", guarded: GuardedTree) -> tuple[float, str]:
+    margin_k = _margin_k(engine, guarded)
+    return (margin_k if margin_k is not None else float("inf"), guarded.tree.id)
+
+
+def _sensor_night(engine: "Engine", name: str, from_s: float) -> SensorNight:
+    at_s, values, flags = engine.readings.history.arrays(
+        name, Quantity.TEMPERATURE_C, from_s, engine.now_s + 1.0
+    )
+    usable = flags < Flag.FAIL
+    at_s, values = at_s[usable], values[usable]
+    sensor = engine.settings.sensors[name]
+    if len(values) == 0:
+        return SensorNight(name, engine.scenes.house_name(sensor.house), str(sensor.place), None, None, None, ())
+    lowest = int(values.argmin())
+    return SensorNight(
+        name,
+        engine.scenes.house_name(sensor.house),
+        str(sensor.place),
+        round(float(values[lowest]), 2),
+        float(at_s[lowest]),
+        round(float(values.max()), 2),
+        _gaps(at_s, max(from_s, engine.first_seen_s), engine.now_s, sensor.late_after_s),
+    )
+
+
+def _gaps(at_s: Any, from_s: float, to_s: float, longest_s: float) -> tuple[tuple[float, float], ...]:
+    """Spans without a reading that are longer than the sensor may be silent."""
+    edges = [from_s, *(float(at) for at in at_s), to_s]
+    return tuple((a, b) for a, b in zip(edges, edges[1:], strict=False) if b - a > longest_s)
+
+
+def _tree_line(engine: "Engine", guarded: GuardedTree, from_s: float) -> TreeLine:
+    tender = [stage for stage in guarded.stages if not stage.released]
+    low_c = None
+    if guarded.tree.sensor in engine.settings.sensors:
+        night = _sensor_night(engine, guarded.tree.sensor or "", from_s)
+        low_c = night.low_c
+    harm_c = guarded.limits.get("low_harm_c")
+    return TreeLine(
+        guarded.tree.name,
+        tuple((stage.work, stage.stage, stage.day) for stage in tender),
+        harm_c,
+        low_c,
+        None if low_c is None or harm_c is None else round(low_c - harm_c, 2),
+        guarded.tree.sensor in engine.settings.sensors,
+    )
+
+
+def _night_alarms(engine: "Engine", from_s: float) -> list[AlarmLine]:
+    lines = []
+    for row in engine.lately.values():
+        if row.ended_at_s is not None and row.ended_at_s < from_s:
+            continue
+        held = engine.board.by_name(row.alarm)
+        state = held.state if held is not None else AlarmState.NORMAL
+        current = held if held is not None and held.occurrence == row.occurrence else row
+        reason = engine.reasons.get(row.occurrence)
+        lines.append(
+            AlarmLine(
+                current.kind,
+                engine.scenes.subject_name(row.kind, row.subject),
+                Priority(current.priority),
+                current.since_at_s or engine.now_s,
+                current.ended_at_s,
+                current.seen_by,
+                current.seen_at_s,
+                state,
+                reason.cause if reason is not None else row.kind.replace("-", " "),
+                current.active,
+            )
+        )
+    return lines
