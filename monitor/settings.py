@@ -239,8 +239,11 @@ def find_settings_file(path: Path | None) -> Path:
     if path is not None:
         return path
     for candidate in (IN_FOLDER, IN_SYSTEM):
-        if candidate.is_file():
-            return candidate
+        try:
+            if candidate.is_file():
+                return candidate
+        except OSError:
+            return candidate  # it is there and closed to us: reading it says so
     raise SettingsError(
         [
             Problem(
@@ -256,7 +259,7 @@ def secret_path(settings: Settings, name: str) -> Path:
     """Where a secret or certificate stands: a relative name is looked for in the credentials first."""
     if settings.credentials is not None and not Path(name).is_absolute():
         given = settings.credentials / name
-        if given.exists():
+        if given.is_file():
             return given
     return settings.file.parent / name
 

@@ -52,6 +52,15 @@ class Draft:
     environ: Mapping[str, str]
     found: tuple[Problem, ...] = field(default=())
 
+    @property
+    def plans(self) -> Path | None:
+        """The plans file: as named, else `plans.toml` beside the settings, else None for the shipped ones."""
+        folder, named = self.path.parent.absolute(), self.tables.get("plans")
+        if isinstance(named, str):
+            return folder / named
+        beside = folder / "plans.toml"
+        return beside if beside.is_file() else None
+
     def problem(self, found: Found) -> Problem:
         """Something found at a key, as a problem of its file and line or of its variable."""
         path, message, hint = found
@@ -82,7 +91,21 @@ class Draft:
         problems = self.problems(found)
         if problems or settings is None:
             return None, problems
-        return _completed(settings, self.path, self.environ), []
+        return self._completed(settings), []
+
+    def _completed(self, settings: Settings) -> Settings:
+        """The settings with their paths made whole."""
+        given = self.environ.get("STATE_DIRECTORY", "").split(":")[0]
+        directory = Path(given) if given else self.path.parent.absolute() / settings.state.directory
+        credentials = self.environ.get("CREDENTIALS_DIRECTORY")
+        return settings.model_copy(
+            update={
+                "file": self.path,
+                "credentials": Path(credentials) if credentials else None,
+                "plans": self.plans,
+                "state": settings.state.model_copy(update={"directory": directory}),
+            }
+        )
 
 
 def draft_settings(path: Path | None, environ: Mapping[str, str]) -> Draft:
@@ -185,28 +208,17 @@ def _reserved(tables: Mapping[str, Any]) -> Iterable[Found]:
             yield (key,), "this key is not known here.", nearest(key, known_keys(Settings, ()))
 
 
+def _is_file(path: Path) -> bool:
+    try:
+        return path.is_file()
+    except OSError:
+        return False
+
+
 def _plans_file(path: Path, tables: Mapping[str, Any]) -> Iterable[Found]:
     plans = tables.get("plans")
-    if isinstance(plans, str) and not (path.parent / plans).is_file():
+    if isinstance(plans, str) and not _is_file(path.parent / plans):
         yield ("plans",), f'there is no file "{plans}".', "A relative name is looked for beside this file."
-
-
-def _completed(settings: Settings, path: Path, environ: Mapping[str, str]) -> Settings:
-    """The settings with their paths made whole."""
-    folder = path.parent.absolute()
-    given = environ.get("STATE_DIRECTORY", "").split(":")[0]
-    directory = Path(given) if given else folder / settings.state.directory
-    beside = folder / "plans.toml"
-    plans = folder / settings.plans if settings.plans is not None else beside if beside.is_file() else None
-    credentials = environ.get("CREDENTIALS_DIRECTORY")
-    return settings.model_copy(
-        update={
-            "file": path,
-            "credentials": Path(credentials) if credentials else None,
-            "plans": plans,
-            "state": settings.state.model_copy(update={"directory": directory}),
-        }
-    )
 
 
 _JSON = 'Write a list as ["a", "b"].'
