@@ -1,0 +1,109 @@
+"""How far a reading can be trusted: one check a file, each with a flag of QARTOD, and the flag of them all.
+
+A flag stands beside the value and never in its place. Real sun, doors and heaters make suspect readings, and a
+suspect low one must still warn, so only what no sensor measured ever fails. Quality knows no limits, no
+history and no time of day.
+"""
+
+import importlib
+import pkgutil
+from collections.abc import Sequence
+from importlib.metadata import entry_points
+from itertools import chain
+from typing import Any, Final, cast
+
+import numpy as np
+
+from monitor.errors import AftercareError
+from monitor.model import Flag, Quantity
+from monitor.quality.check import Check, QualityCheck, Recent
+from monitor.quality.roll_up import roll_up, roll_up_arrays
+from monitor.quality.thresholds import STILL_AFTER_S
+from monitor.settings import Sensor
+
+__all__ = ["ENTRY_POINTS", "Judge", "QualityCheck", "checks", "roll_up", "roll_up_arrays"]
+
+#: Where other distributions offer quality checks.
+ENTRY_POINTS: Final = "monitor.quality"
+
+#: How much of the past a judge must be shown to judge as if it had never stopped. [s]
+PRIME_S: Final = max(filter(None, STILL_AFTER_S)) + 3600.0
+
+_GOOD, _NOT_EVALUATED = Flag.GOOD, Flag.NOT_EVALUATED
+
+
+class Judge:
+    """Flags the readings of one sensor as they arrive."""
+
+    __slots__ = ("_checks", "_recents", "_timeless")
+
+    def __init__(self, sensor: Sensor, among: Sequence[QualityCheck] | None = None) -> None:
+        """`among` are the checks to make, all there are if it is left out."""
+        modules = checks() if among is None else among
+        self._recents = {quantity: Recent() for quantity in Quantity}
+        self._checks: dict[Quantity, tuple[Check, ...]] = {}
+        self._timeless: dict[Quantity, tuple[Check, ...]] = {}
+        for quantity in Quantity:
+            made = [(module, module.check(sensor, quantity, self._recents)) for module in modules]
+            self._checks[quantity] = tuple(one for _, one in made if one is not None)
+            self._timeless[quantity] = tuple(one for module, one in made if one is not None and module.TIMELESS)
+
+    def flag(self, quantity: Quantity, value: float, observed_at_s: float) -> Flag:
+        """The flag of a reading, which from now on is part of what came before.
+
+        A reading that is not newer than the newest is judged as a late one and leaves nothing behind.
+        """
+        recent = self._recents[quantity]
+        if not observed_at_s > recent.at_s:
+            return self.flag_late(quantity, value)
+        recent.step_to(observed_at_s)
+        worst = _NOT_EVALUATED
+        for check in self._checks[quantity]:
+            flag = check(recent, value, observed_at_s)
+            if flag > _NOT_EVALUATED:
+                worst = max(worst, flag)
+            elif flag is _GOOD and worst is _NOT_EVALUATED:
+                worst = flag
+        recent.add(value, observed_at_s, worst)
+        return worst
+
+    def flag_late(self, quantity: Quantity, value: float) -> Flag:
+        """The flag of a reading that comes too late to be held against those around it."""
+        recent = self._recents[quantity]
+        return roll_up(
+            chain((_NOT_EVALUATED,), (check(recent, value, float("nan")) for check in self._timeless[quantity]))
+        )
+
+    def prime(self, quantity: Quantity, at_s: Any, values: Any, flags: Any) -> None:
+        """Show a new judge the readings from before a restart: arrays ascending in time [s since 1970].
+
+        The flags given at the time are not looked at: the same readings get the same flags again.
+        """
+        if len(at_s) == 0:
+            return
+        begin = int(np.searchsorted(at_s, at_s[-1] - PRIME_S))
+        for value, instant_s in zip(values[begin:].tolist(), at_s[begin:].tolist(), strict=True):
+            self.flag(quantity, value, instant_s)
+
+
+def checks() -> tuple[QualityCheck, ...]:
+    """Every quality check there is, in order of their names; AftercareError when two claim the same one."""
+    found: dict[str, QualityCheck] = {}
+    for check in [*_shipped(), *_installed()]:
+        if check.KIND in found:
+            raise AftercareError(
+                f"two quality checks are called {check.KIND!r}.", "Uninstall one of the two packages."
+            )
+        found[check.KIND] = check
+    return tuple(found[kind] for kind in sorted(found))
+
+
+def _shipped() -> list[QualityCheck]:
+    modules = [importlib.import_module(f"{__name__}.{found.name}") for found in pkgutil.iter_modules(__path__)]
+    return [cast("QualityCheck", module) for module in modules if hasattr(module, "KIND")]
+
+
+def _installed() -> list[QualityCheck]:
+    return [cast("QualityCheck", point.load()) for point in entry_points(group=ENTRY_POINTS)]
+
+
