@@ -17,8 +17,8 @@ from monitor import toml_file
 from monitor.errors import Problem
 from monitor.nearest import nearest
 from monitor.settings import Broker, Liveness, Settings, Site, State, Web, find_settings_file
-from monitor.settings_checks import disagreements, table_of, tables_in
-from monitor.settings_words import Found, found_by_validator, known_keys
+from monitor.settings.checks import disagreements, table_of, tables_in
+from monitor.settings.words import Found, found_by_validator, known_keys
 from monitor.toml_file import KeyPath, Lines, dotted
 
 PREFIX = "AFTERCARE_"

@@ -13,14 +13,14 @@ from typing import Any
 from pydantic import ValidationError
 
 from monitor import delivery, payloads, toml_file
-from monitor.check_files import secrets_and_files
-from monitor.check_weak import weaknesses
+from monitor.check.files import secrets_and_files
+from monitor.check.weak import weaknesses
 from monitor.errors import AftercareError, Problem, SettingsError
 from monitor.intake import credentials
 from monitor.settings import Sensor, Settings, read_secret, secret_path
-from monitor.settings_checks import table_of, tables_in
-from monitor.settings_load import Draft, draft_settings
-from monitor.settings_words import Found
+from monitor.settings.checks import table_of, tables_in
+from monitor.settings.load import Draft, draft_settings
+from monitor.settings.words import Found
 from monitor.toml_file import Lines, dotted
 from monitor.trees.plans import Plans, load_plans
 from monitor.trees.tree import Tree

@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 from monitor.delivery.keys import is_loopback
 from monitor.model import Place
 from monitor.settings import Sensor, Settings
-from monitor.settings_words import Found
+from monitor.settings.words import Found
 from monitor.trees.in_force import limits_in_force
 from monitor.trees.plans import Plans
 from monitor.trees.stages import is_tender, stages_of

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 
 from monitor.errors import SettingsError
 from monitor.settings import Settings, read_secret, secret_path
-from monitor.settings_words import Found
+from monitor.settings.words import Found
 from monitor.toml_file import KeyPath
 
 PUBLIC = ("ca_file", "cert_file", "tls_cert_file")

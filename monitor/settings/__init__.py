@@ -1,8 +1,8 @@
 """The installation as frozen values: `config/monitor.toml` and the environment -> Settings.
 
 It knows files and keys, never readings or alarms. All problems are reported at once, each with its file, line
-and dotted key. How a value may look stands in `settings_types`, what must agree with what in
-`settings_checks`, the words for people in `settings_words`.
+and dotted key. How a value may look stands in `types`, what must agree with what in `checks`,
+the words for people in `words`.
 """
 
 from collections.abc import Mapping
@@ -14,7 +14,7 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from monitor.errors import Problem, SettingsError
 from monitor.model import Place, Quantity
-from monitor.settings_types import (
+from monitor.settings.types import (
     Count,
     Id,
     Listen,
@@ -226,7 +226,7 @@ def load_settings(path: Path | None, environ: Mapping[str, str]) -> Settings:
     `AFTERCARE_BROKER__HOST` and its like reach `site`, `state`, `broker`, `web` and `liveness`;
     `STATE_DIRECTORY` (its first path) and `CREDENTIALS_DIRECTORY` are those of the service manager.
     """
-    from monitor.settings_load import draft_settings
+    from monitor.settings.load import draft_settings
 
     settings, problems = draft_settings(path, environ).settings()
     if settings is None:

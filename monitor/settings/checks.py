@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from monitor.nearest import nearest
-from monitor.settings_words import Found
+from monitor.settings.words import Found
 
 WITH_A_NUMBER = (
     "low-temperature",
