@@ -180,7 +180,7 @@ def _folded(
 def _voided(entries: Sequence[Values]) -> dict[str, str]:
     """Which entries are voided, by which void; a void that is itself voided voids nothing."""
     aimed: dict[str, list[str]] = {}
-    for values in entries:
+    for values in sorted(entries, key=lambda values: (values["at"], values["id"])):
         if values["kind"] == "void":
             aimed.setdefault(values["entry"], []).append(values["id"])
 

@@ -117,9 +117,8 @@ def normalised(values: Mapping[str, Any], zone: tzinfo | None = None) -> tuple[d
         return {}, [_problem("kind", f"{kind!r} is no kind of entry.", nearest(str(kind), ENTRY_KINDS))]
     fields = {field.name: field for field in entry_fields(kind)}
     entry: dict[str, Any] = {"kind": kind}
-    problems = [
-        _problem(key, f"is not a key of {kind!r}.", nearest(key, fields)) for key in given.keys() - fields
-    ]
+    unknown = sorted(given.keys() - fields)
+    problems = [_problem(key, f"is not a key of {kind!r}.", nearest(key, fields)) for key in unknown]
     for name, field in fields.items():
         if name in given:
             try:
@@ -127,7 +126,7 @@ def normalised(values: Mapping[str, Any], zone: tzinfo | None = None) -> tuple[d
             except _Wrong as wrong:
                 problems.append(_problem(name, wrong.message, wrong.hint))
         elif field.required:
-            problems.append(_problem(name, "is missing.", f"It says {field.help}."))
+            problems.append(_problem(name, "is missing.", f"Add it: {field.help}."))
     problems += _group_problems(kind, given)
     if kind == "tree" and not problems:
         problems += _named(entry)
@@ -163,7 +162,7 @@ def _named(entry: dict[str, Any]) -> list[Problem]:
         return [_problem("name", "is longer than 80 characters.", "Shorten it.")]
     if "tree" not in entry:
         if "name" not in entry:
-            return [_problem("name", "is missing.", 'It says what you call the tree: "Larch 3".')]
+            return [_problem("name", "is missing.", 'Add it: what you call the tree, "Larch 3" for example.')]
         made = tree_id_from_name(entry["name"])
         if not made:
             return [_problem("tree", f"no id can be made from {entry['name']!r}.", "Give one: larch-3.")]

@@ -302,7 +302,7 @@ _KINDS = (
         (
             EntryField("house", FieldType.HOUSE, "the house it is about"),
             EntryField("tree", FieldType.TREE, "the tree it is about"),
-            _text("note", "the note", required=True),
+            _text("note", "what there is to say", required=True),
         ),
         'book add note --house cold --note "snow on the roof"',
     ),

@@ -19,6 +19,7 @@ from monitor.nearest import nearest
 TAGS = ("abstract", "second-hand", "memory", "judgement", "own")
 """How far to trust a number: read in the abstract, quoted by others, from memory, judged, one's own."""
 
+_QUOTES = str.maketrans('‘’`"', "''''")
 _KEYS: Mapping[str, type | tuple[type, ...]] = {
     "common": list,
     "root_kill_c": (int, float),
@@ -52,7 +53,7 @@ class SpeciesTable:
 
     def find(self, name: str) -> Species | None:
         """The facts for this name: the cultivar, else the species, else its common name, else the genus."""
-        for plain in (_plain(name), _plain(name.split("'", 1)[0])):
+        for plain in (_plain(name), _without_cultivar(name)):
             found = self.species.get(plain) or self._by_common_name(plain)
             if found is not None:
                 return self._with_genus(found)
@@ -60,7 +61,7 @@ class SpeciesTable:
 
     def suggestion(self, name: str) -> str:
         """For a name without an entry of its own: the nearest one there is, or nothing."""
-        plain = _plain(name.split("'", 1)[0])
+        plain = _without_cultivar(name)
         if not plain or plain in self.species or self._by_common_name(plain) is not None:
             return ""
         names = {
@@ -160,4 +161,8 @@ def _species(name: str, row: Mapping[str, Any]) -> Species:
 
 def _plain(name: str) -> str:
     """Lower case, single spaces, `x` for the sign of a hybrid."""
-    return " ".join(name.replace("×", "x ").replace("’", "'").lower().split())
+    return " ".join(name.replace("×", "x ").translate(_QUOTES).lower().split())
+
+
+def _without_cultivar(name: str) -> str:
+    return _plain(name).split("'", 1)[0].strip()
