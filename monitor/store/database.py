@@ -1,4 +1,4 @@
-"""Opens the database file: for the one writer, or read-only; and sets a broken one aside."""
+"""Opens the database file: for the one writer, or read-only; and says whether it is sound."""
 
 import contextlib
 import os
@@ -6,15 +6,16 @@ import sqlite3
 from pathlib import Path
 from urllib.parse import quote
 
-from monitor.clock import rfc3339
 from monitor.errors import StoreError
 from monitor.store import schema
+from monitor.store.rescue import beside
 from monitor.store.trouble import is_damage, store_error
 
 NAME = "aftercare.db"
 _BUSY_S = 0.5
 """How long to wait for a foreign lock: short, since nothing is guarded meanwhile."""
 _WAL_LIMIT_BYTES = 8 << 20
+_CHECKED_WHOLE_BYTES = 64 << 20
 
 
 class Damaged(Exception):
@@ -29,18 +30,14 @@ def open_writer(path: Path) -> sqlite3.Connection:
             path.chmod(0o600)
     except OSError as error:
         raise store_error(path, error) from error
-    db = _connect(path, "rw")
     try:
-        _prepare(db, path)
+        return _ready(path)
     except sqlite3.Error as error:
-        db.close()
         if is_damage(error):
             raise Damaged(str(error)) from error
         raise store_error(path, error) from error
-    except (Damaged, StoreError):
-        db.close()
-        raise
-    return db
+    except OSError as error:
+        raise store_error(path, error) from error
 
 
 def open_reader(path: Path) -> sqlite3.Connection:
@@ -51,7 +48,7 @@ def open_reader(path: Path) -> sqlite3.Connection:
         return _read_only(path, "ro")
     except sqlite3.Error as error:
         # A disk that became read-only after a clean end has no log and lets none be made: nobody writes.
-        if _beside(path, "-wal").exists():
+        if beside(path, "-wal").exists():
             raise store_error(path, error) from error
     try:
         return _read_only(path, "ro&immutable=1")
@@ -81,9 +78,21 @@ def _connect(path: Path, mode: str) -> sqlite3.Connection:
     )
 
 
+def _ready(path: Path) -> sqlite3.Connection:
+    db = _connect(path, "rw")
+    try:
+        _prepare(db, path)
+    except BaseException:
+        db.close()
+        raise
+    return db
+
+
 def _prepare(db: sqlite3.Connection, path: Path) -> None:
     schema.refuse_newer(schema.version_of(db), str(path))
-    if not is_sound(db):
+    # A big file is read whole by the nightly check: the guard must not wait for that at a start.
+    is_big = path.stat().st_size > _CHECKED_WHOLE_BYTES
+    if not is_sound(db, spare="packs" if is_big else ""):
         raise Damaged(f"{path}: it fails its check")
     db.execute("PRAGMA journal_mode = WAL")
     db.execute("PRAGMA synchronous = FULL")
@@ -92,32 +101,18 @@ def _prepare(db: sqlite3.Connection, path: Path) -> None:
     schema.migrate(db, str(path))
 
 
-def is_sound(db: sqlite3.Connection) -> bool:
-    """SQLite's own quick check of every page."""
+def is_sound(db: sqlite3.Connection, spare: str = "") -> bool:
+    """SQLite's own quick check, of every page or of every table but one to spare."""
     try:
-        return bool(db.execute("PRAGMA quick_check(1)").fetchone()[0] == "ok")
+        if not spare:
+            return _passes(db, "PRAGMA quick_check(1)")
+        tables = db.execute("SELECT name FROM sqlite_master WHERE type = 'table'").fetchall()
+        return all(_passes(db, f"PRAGMA quick_check('{name}')") for (name,) in tables if name != spare)
     except sqlite3.Error as error:
         if is_damage(error):
             return False
         raise
 
 
-def set_aside(path: Path, now_s: float) -> Path:
-    """Rename the database and what belongs to it to a dated name; StoreError when that cannot be done."""
-    stamp = rfc3339(now_s)[:19].replace(":", "-")
-    aside = _beside(path, f".broken-{stamp}")
-    number = 2
-    while aside.exists():
-        aside = _beside(path, f".broken-{stamp}-{number}")
-        number += 1
-    try:
-        for ending in ("", "-wal", "-shm"):
-            with contextlib.suppress(FileNotFoundError):
-                _beside(path, ending).rename(_beside(aside, ending))
-    except OSError as error:
-        raise store_error(path, error) from error
-    return aside
-
-
-def _beside(path: Path, ending: str) -> Path:
-    return path.with_name(path.name + ending)
+def _passes(db: sqlite3.Connection, check: str) -> bool:
+    return bool(db.execute(check).fetchone()[0] == "ok")

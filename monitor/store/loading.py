@@ -7,24 +7,21 @@ from typing import Any
 
 import numpy as np
 
-from monitor.model import Quantity, Saved, Use
-from monitor.store import rows
+from monitor.model import HourRow, Quantity, Saved, Use
+from monitor.store import packs, rows
 
-_READING = np.dtype([("at_ms", "i8"), ("series", "i4"), ("value", "f8"), ("flag", "u1")])
 _SERIES_STEP = 8
 """Room for quantities below one sensor in a series number."""
+_EVER_MS = 253_402_300_799_000
 
 
-def load(db: sqlite3.Connection, history_from_s: float) -> Saved:
-    """All that the engine starts from; readings from `history_from_s` on [s since 1970]."""
+def load(db: sqlite3.Connection, history_from_s: float, hours_from_s: float = 0.0) -> Saved:
+    """All that the engine starts from: readings, and hourly rows, from those instants on [s since 1970]."""
     sensors = sensor_names(db)
     return Saved(
         rows=_memory(db),
         readings=_readings(db, history_from_s, sensors),
-        hours=tuple(
-            rows.hour_of(row, sensors)
-            for row in db.execute(f"SELECT {rows.HOUR_COLUMNS} FROM hours ORDER BY hour_at_ms, sensor")
-        ),
+        hours=_hours(db, hours_from_s, sensors),
         outbox=_outbox(db),
         reports=tuple(row[0] for row in db.execute("SELECT date FROM reports ORDER BY date")),
         digests=tuple(
@@ -47,6 +44,11 @@ def meta(db: sqlite3.Connection, key: str) -> float | None:
     return None if row is None else float(row[0])
 
 
+def _hours(db: sqlite3.Connection, from_s: float, sensors: Mapping[int, str]) -> tuple[HourRow, ...]:
+    query = f"SELECT {rows.HOUR_COLUMNS} FROM hours WHERE hour_at_ms >= ? ORDER BY hour_at_ms, sensor"
+    return tuple(rows.hour_of(row, sensors) for row in db.execute(query, (rows.to_ms(from_s),)))
+
+
 def _memory(db: sqlite3.Connection) -> dict[str, dict[str, Mapping[str, Any]]]:
     memory: dict[str, dict[str, Mapping[str, Any]]] = {}
     for room, key, value in db.execute("SELECT room, key, value FROM memory ORDER BY room, key"):
@@ -63,28 +65,29 @@ def _readings(
     db: sqlite3.Connection, from_s: float, sensors: Mapping[int, str]
 ) -> dict[tuple[str, Quantity], tuple[Any, Any, Any]]:
     """Arrays a (sensor, quantity); readings that may only be shown are no history."""
-    found = np.fromiter(
-        db.execute(
-            f"SELECT observed_at_ms, sensor * {_SERIES_STEP} + quantity, value, flag FROM readings "
-            "WHERE observed_at_ms >= ? AND use < ? ORDER BY observed_at_ms",
-            (rows.to_ms(from_s), int(Use.SHOWN)),
-        ),
-        dtype=_READING,
-    )
-    order = np.argsort(found["series"], kind="stable")
-    found = found[order]
-    numbers, starts = np.unique(found["series"], return_index=True)
-    ends = np.append(starts[1:], len(found))
-    series = {}
-    for number, start, end in zip(numbers.tolist(), starts.tolist(), ends.tolist(), strict=True):
-        part = found[start:end]
+    at_ms, series, value, flag = _columns(db, rows.to_ms(from_s))
+    # Hours come in order and each is in order within a series: a stable sort by series is all it takes.
+    order = np.argsort(series, kind="stable")
+    numbers, starts = np.unique(series[order], return_index=True)
+    found = {}
+    for number, part in zip(numbers.tolist(), np.split(order, starts[1:]), strict=True):
         sensor, quantity = divmod(number, _SERIES_STEP)
-        series[sensors[sensor], rows.QUANTITIES[quantity]] = (
-            part["at_ms"] / 1000.0,
-            part["value"].copy(),
-            part["flag"].copy(),
-        )
-    return series
+        found[sensors[sensor], rows.QUANTITIES[quantity]] = (at_ms[part] / 1000.0, value[part], flag[part])
+    return found
+
+
+def _columns(db: sqlite3.Connection, from_ms: int) -> tuple[Any, Any, Any, Any]:
+    """Instant, series number, value and flag of every reading that counts, hour after hour."""
+    parts: list[tuple[Any, Any, Any, Any]] = [
+        (np.empty(0, "i8"), np.empty(0, "i4"), np.empty(0, "f8"), np.empty(0, "u1"))
+    ]
+    for hour in packs.hours_between(db, from_ms, _EVER_MS):
+        block = packs.read_hour(db, hour)
+        block = block[(block["at_ms"] >= from_ms) & (block["use"] < Use.SHOWN)]
+        series = block["sensor"] * _SERIES_STEP + block["quantity"]
+        parts.append((block["at_ms"], series, block["value"], block["flag"]))
+    at_ms, series, value, flag = (np.concatenate(column) for column in zip(*parts, strict=True))
+    return at_ms, series, value, flag
 
 
 def occurrences(db: sqlite3.Connection, from_s: float) -> tuple[Mapping[str, Any], ...]:

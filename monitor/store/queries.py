@@ -14,7 +14,7 @@ from typing import Any, NamedTuple, Self
 import numpy as np
 
 from monitor.model import HourRow, Notice, Quantity, Reading, Report, Transition
-from monitor.store import lines, rows
+from monitor.store import lines, packs, rows
 from monitor.store.database import NAME, open_reader
 from monitor.store.trouble import store_error
 
@@ -46,31 +46,35 @@ class Reader:
     def readings(
         self, from_s: float = 0.0, to_s: float = _EVER_S, sensor: str | None = None
     ) -> Iterator[Reading]:
-        """Readings in order of time, then sensor, then quantity."""
-        sensors = self._sensors()
-        wanted = None if sensor is None else [n for n, name in sensors.items() if name == sensor]
-        if wanted == []:
-            return
-        only = "" if wanted is None else f"AND sensor = {wanted[0]}"
-        query = (
-            f"SELECT {rows.READING_COLUMNS} FROM readings "
-            f"WHERE (observed_at_ms, sensor, quantity) > (?, ?, ?) AND observed_at_ms < ? {only} "
-            f"ORDER BY observed_at_ms, sensor, quantity LIMIT {_PAGE_ROWS}"
-        )
-        after: tuple[int, int, int] = (rows.to_ms(from_s), -1, -1)
-        while page := self._all(query, (*after, rows.to_ms(to_s))):
-            for row in page:
-                yield rows.reading_of(row, sensors)
-            after = page[-1][:3]
+        """Readings in order of time, then of when the sensor was first seen, then of quantity."""
+        names = self._sensors()
+        for block in self._blocks(from_s, to_s, sensor):
+            order = np.lexsort((block["quantity"], block["sensor"], block["at_ms"]))
+            for row in block[order].tolist():
+                yield rows.reading_of(row, names)
 
     def series(self, sensor: str, quantity: Quantity, from_s: float, to_s: float) -> tuple[Any, Any, Any]:
         """Arrays of one sensor: observed_at_s (float64), value (float64), flag (uint8), ascending."""
-        found = [r for r in self.readings(from_s, to_s, sensor) if r.quantity == quantity]
-        return (
-            np.array([r.observed_at_s for r in found], "f8"),
-            np.array([r.value for r in found], "f8"),
-            np.array([int(r.flag) for r in found], "u1"),
-        )
+        number = rows.QUANTITY_IDS[quantity]
+        blocks = [block[block["quantity"] == number] for block in self._blocks(from_s, to_s, sensor)]
+        found = np.concatenate([packs.empty(), *blocks])
+        return found["at_ms"] / 1000.0, found["value"].copy(), found["flag"].copy()
+
+    def _blocks(self, from_s: float, to_s: float, sensor: str | None) -> Iterator[packs.Block]:
+        """The readings hour by hour, each hour as it stands at one instant."""
+        from_ms, to_ms = rows.to_ms(from_s), rows.to_ms(to_s)
+        wanted = [number for number, name in self._sensors().items() if name == sensor]
+        try:
+            for hour in packs.hours_between(self._db, from_ms, to_ms):
+                self._db.execute("BEGIN")
+                block = packs.read_hour(self._db, hour)
+                self._db.execute("COMMIT")
+                inside = (block["at_ms"] >= from_ms) & (block["at_ms"] < to_ms)
+                yield (
+                    block[inside & np.isin(block["sensor"], wanted)] if sensor is not None else block[inside]
+                )
+        except sqlite3.Error as error:
+            raise store_error(self._path, error) from error
 
     def hours(
         self, from_s: float = 0.0, to_s: float = _EVER_S, sensor: str | None = None

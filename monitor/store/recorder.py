@@ -13,6 +13,7 @@ from pathlib import Path
 
 from monitor.model import Event
 from monitor.store.book_file import sync_directory, write_whole
+from monitor.store.labels import Labels
 from monitor.store.recording import event_line, recording_files
 from monitor.store.trouble import store_error
 
@@ -28,6 +29,7 @@ class Recorder:
         self._directory = directory
         self._zone = zone
         self._keep_days = keep_days
+        self._label = Labels()
         self._day = ""
         self._next_day_at_s = float("-inf")
         self._held: list[str] = []
@@ -43,7 +45,7 @@ class Recorder:
         """Hold one event's line for the next flush; events of no use to a replay are passed over."""
         if event.at_s >= self._next_day_at_s:
             self._turn(event.at_s)
-        line = event_line(event)
+        line = event_line(event, self._label)
         if line is not None:
             self._held.append(line)
 

@@ -24,33 +24,30 @@ COMMANDS = ("ack", "shelve", "resume")
 _GZIP_MAGIC = b"\x1f\x8b"
 
 
-def event_line(event: Event) -> str | None:
+def event_line(event: Event, label: Callable[[float], str] = rfc3339) -> str | None:
     """One line with its newline; None for an event that is made anew when replaying."""
     if isinstance(event, Message):
-        return message_line(event)
+        return message_line(event, label)
     values = _event_values(event)
     if values is None:
         return None
-    return dumps({"received_at": rfc3339(event.at_s)} | values) + "\n"
+    return dumps({"received_at": label(event.at_s)} | values) + "\n"
 
 
-def message_line(message: Message) -> str:
+def message_line(message: Message, label: Callable[[float], str] = rfc3339) -> str:
     """One message; bytes that are not UTF-8 stand base64 in `payload_b64`."""
     try:
         key, text = "payload", message.payload.decode()
     except UnicodeDecodeError:
         key, text = "payload_b64", base64.b64encode(message.payload).decode("ascii")
     return (
-        f'{{"received_at":"{rfc3339(message.at_s)}","topic":{_quoted(message.topic)},"{key}":{_quoted(text)},'
+        f'{{"received_at":"{label(message.at_s)}","topic":{_quoted(message.topic)},"{key}":{_quoted(text)},'
         f'"qos":{message.qos:d},"retain":{_TRUTH[message.retain]},"dup":{_TRUTH[message.dup]}}}\n'
     )
 
 
 _TRUTH = {False: "false", True: "true"}
-
-
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)
+_quoted = json.JSONEncoder(ensure_ascii=False).encode
 
 
 def _event_values(event: Event) -> dict[str, Any] | None:
@@ -131,9 +128,15 @@ def _reason(error: Exception) -> str:
     return str(error) or type(error).__name__
 
 
+_scan = json.JSONDecoder().raw_decode
+
+
 def _parsed(line: bytes, last_at_s: float | None) -> Event:
     """The event of one line; ValueError, KeyError or TypeError when it is none."""
-    values = json.loads(line)
+    text = line.decode()
+    values, end = _scan(text)
+    if text[end:].strip():
+        raise ValueError("more follows after the end of the object")
     at_s = datetime.fromisoformat(values["received_at"]).timestamp()
     topic = values.get("topic")
     if topic is None:

@@ -1,7 +1,8 @@
 """The database's tables as numbered steps; a step that has been released is never edited, only followed.
 
 Instants are whole milliseconds on the guard's axis (`..._ms`); labels are made when somebody reads.
-`readings` is ordered by time first, so that a commit touches one page of it, however many sensors there are.
+`readings` is ordered by time first, so that a commit touches one page of it, however many sensors there are;
+it holds the young ones, those of hours gone by are in `packs` (see `store/packs.py`).
 """
 
 import sqlite3
@@ -49,6 +50,7 @@ STEPS: tuple[tuple[str, ...], ...] = (
             PRIMARY KEY (room, key)) WITHOUT ROWID""",
         "CREATE TABLE digests (id INTEGER PRIMARY KEY, topic TEXT NOT NULL, digest BLOB NOT NULL)",
     ),
+    ("CREATE TABLE packs (hour INTEGER PRIMARY KEY, readings INTEGER NOT NULL, body BLOB NOT NULL)",),
 )
 
 

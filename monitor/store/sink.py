@@ -6,9 +6,9 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self, TextIO
 
-from monitor.clock import rfc3339
 from monitor.model import Effects, Reading, Report
 from monitor.store import lines
+from monitor.store.labels import Labels
 from monitor.store.trouble import store_error
 
 _BUFFER_BYTES = 1 << 18
@@ -79,31 +79,22 @@ class JsonLinesSink:
 
 
 class ReadingLines:
-    """Writes readings as lines fast: a label's minute and a sensor's quoted id are made once."""
+    """Writes readings as lines fast: a sensor's quoted id is made once."""
 
     def __init__(self) -> None:
-        self._minute = -1
-        self._prefix = ""
+        self._observed = Labels()
+        self._received = Labels()
         self._quoted: dict[str, str] = {}
 
     def text(self, readings: Sequence[Reading], label_offset_s: float) -> str:
         """One line a reading, each with its newline; the same lines as `lines.reading_line`."""
-        label, name = self._label, self._name
+        observed, received, name = self._observed, self._received, self._name
         return "".join(
-            f'{{"observed_at":"{label(r.observed_at_s + label_offset_s)}",'
-            f'"received_at":"{label(r.received_at_s + label_offset_s)}","sensor":{name(r.sensor)},'
+            f'{{"observed_at":"{observed(r.observed_at_s + label_offset_s)}",'
+            f'"received_at":"{received(r.received_at_s + label_offset_s)}","sensor":{name(r.sensor)},'
             f'"quantity":"{r.quantity}","value":{number(r.value)},"flag":{int(r.flag)}}}\n'
             for r in readings
         )
-
-    def _label(self, at_s: float) -> str:
-        at_ms = round(at_s * 1000)
-        minute, left_ms = divmod(at_ms, 60_000)
-        if minute != self._minute:
-            self._minute, self._prefix = minute, rfc3339(minute * 60.0)[:17]
-        if left_ms % 1000:
-            return f"{self._prefix}{left_ms // 1000:02d}.{left_ms % 1000:03d}Z"
-        return f"{self._prefix}{left_ms // 1000:02d}Z"
 
     def _name(self, sensor: str) -> str:
         quoted = self._quoted.get(sensor)

@@ -14,19 +14,20 @@ from typing import Any, Self
 
 from monitor.errors import NewerSchema, StoreError
 from monitor.model import Effects, Saved
-from monitor.store import database, loading, writing
+from monitor.store import database, loading, packs, rescue, rows, writing
 from monitor.store.backup import backup_state
 from monitor.store.database import Damaged
 from monitor.store.lock import StateLock
 from monitor.store.trouble import is_damage, primary_code, store_error
 
+_PACK_AGAIN_S = 60.0
 _KEEPS_CONNECTION = frozenset({sqlite3.SQLITE_FULL, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED})
 
 
 class Store:
     """One state directory; made by `open`, ended by `close`."""
 
-    def __init__(self, directory: Path, lock: StateLock) -> None:
+    def __init__(self, directory: Path, lock: StateLock, now_s: float) -> None:
         self.directory = directory
         self.path = directory / database.NAME
         self.lock = lock
@@ -35,11 +36,14 @@ class Store:
         self.failing = ""
         """Why the last attempt to open or commit failed; empty while all is well."""
         self.begun_afresh = 0
-        """How often a fresh database had to be begun: what was saved before must be saved again."""
+        """How often the database became another one than was loaded from: then all must be saved again."""
+        self._now_s = now_s
         self._db: sqlite3.Connection | None = None
         self._inode = (0, 0)
         self._sensor_ids: dict[str, int] = {}
+        self._is_damaged = False
         self._readings = 0
+        self._pack_at_s = float("-inf")
 
     @classmethod
     def open(cls, directory: Path, now_s: float) -> Self:
@@ -50,9 +54,9 @@ class Store:
         so, `load` gives what can be read, and each commit tries again.
         """
         _make_directory(directory)
-        store = cls(directory, StateLock.take(directory))
+        store = cls(directory, StateLock.take(directory), now_s)
         try:
-            store._connect(now_s)
+            store._connect()
         except NewerSchema:
             store.lock.release()
             raise
@@ -60,19 +64,31 @@ class Store:
             store.failing = str(error)
         return store
 
-    def load(self, history_from_s: float) -> Saved:
-        """What the engine starts from; readings from that instant on [s since 1970]."""
+    def load(self, history_from_s: float, hours_from_s: float | None = None) -> Saved:
+        """What the engine starts from: readings, and hourly rows, from those instants on [s since 1970].
+
+        Never raises: what cannot be read is not there, and `failing` or `notes` say so.
+        """
+        since_s = (history_from_s, 0.0 if hours_from_s is None else hours_from_s)
+        saved = self._try_load(*since_s)
+        if saved is None and self._is_damaged:
+            with contextlib.suppress(StoreError):
+                self._connect()
+                saved = self._try_load(*since_s)
+        return saved or Saved()
+
+    def _try_load(self, history_from_s: float, hours_from_s: float) -> Saved | None:
         try:
             if self._db is not None:
-                return loading.load(self._db, history_from_s)
+                return loading.load(self._db, history_from_s, hours_from_s)
             with contextlib.closing(database.open_reader(self.path)) as db:
-                return loading.load(db, history_from_s)
+                return loading.load(db, history_from_s, hours_from_s)
         except sqlite3.Error as error:
-            self._drop()
             self.failing = str(store_error(self.path, error))
+            self._back_out(error)
         except StoreError as error:
             self.failing = str(error)
-        return Saved()
+        return None
 
     def commit(
         self, effects: Sequence[Effects], at_s: float, digests: Sequence[tuple[str, bytes]] = ()
@@ -82,17 +98,35 @@ class Store:
         Raises StoreError in one sentence; the same effects may then be committed again. Effects that were
         kept already change nothing.
         """
-        with self._transaction(at_s) as db:
+        self._now_s = at_s
+        with self._transaction() as db:
             added = writing.write(db, effects, self._sensor_ids)
             writing.keep_digests(db, digests)
             writing.put_meta(db, "last_commit_at_s", at_s)
             writing.put_meta(db, "readings", self._readings + added)
         self._readings += added
+        self._pack()
+
+    def _pack(self) -> None:
+        """Pack one hour that is over, if there is one; what goes wrong is put off to a later commit."""
+        if self._now_s < self._pack_at_s:
+            return
+        self._pack_at_s = self._now_s + _PACK_AGAIN_S
+        try:
+            with self._transaction() as db:
+                found, twice = packs.pack_oldest(db, rows.to_ms(self._now_s))
+                if found:
+                    writing.put_meta(db, "readings", self._readings - twice)
+        except StoreError:
+            self.failing = ""  # the commit itself was kept
+            return
+        if found:
+            self._readings, self._pack_at_s = self._readings - twice, self._now_s
 
     @contextmanager
-    def _transaction(self, at_s: float) -> Iterator[sqlite3.Connection]:
+    def _transaction(self) -> Iterator[sqlite3.Connection]:
         try:
-            db = self._ready(at_s)
+            db = self._ready()
             db.execute("BEGIN IMMEDIATE")
             yield db
             db.execute("COMMIT")
@@ -112,6 +146,7 @@ class Store:
     def _back_out(self, error: sqlite3.Error | None) -> None:
         """Undo the transaction; forget a connection that may not recover by itself."""
         self._sensor_ids.clear()
+        self._is_damaged = error is not None and is_damage(error)
         if self._db is None:
             return
         with contextlib.suppress(sqlite3.Error):
@@ -122,13 +157,13 @@ class Store:
         else:
             self._know_sensors(self._db)
 
-    def _ready(self, at_s: float) -> sqlite3.Connection:
+    def _ready(self) -> sqlite3.Connection:
         """The connection to the file that is really there."""
         if self._db is not None and not self._is_there():
             self.notes.append(f"{self.path}: it vanished while in use.")
             self._drop()
             self.begun_afresh += 1
-        return self._db or self._connect(at_s)
+        return self._db or self._connect()
 
     def _is_there(self) -> bool:
         try:
@@ -137,20 +172,31 @@ class Store:
             return False
         return (found.st_dev, found.st_ino) == self._inode
 
-    def _connect(self, now_s: float) -> sqlite3.Connection:
+    def _connect(self) -> sqlite3.Connection:
         try:
+            if self._is_damaged:
+                raise Damaged
             db = database.open_writer(self.path)
         except Damaged:
-            aside = database.set_aside(self.path, now_s)
-            self.notes.append(
-                f"{self.path}: it was damaged, is kept as {aside.name}, and a fresh one is begun."
-            )
-            db = database.open_writer(self.path)
-            self.begun_afresh += 1
-        found = self.path.stat()
+            db = self._begin_afresh()
+        try:
+            found = self.path.stat()
+        except OSError as error:
+            db.close()
+            raise store_error(self.path, error) from error
         self._db, self._inode = db, (found.st_dev, found.st_ino)
         self._know_sensors(db)
         self._readings = int(loading.meta(db, "readings") or 0)
+        self.failing = ""
+        return db
+
+    def _begin_afresh(self) -> sqlite3.Connection:
+        aside = rescue.set_aside(self.path, self._now_s)
+        db = database.open_writer(self.path)
+        self._is_damaged = False
+        self.begun_afresh += 1
+        lost = rescue.salvage(db, aside)
+        self.notes.append(f"{self.path}: it was damaged and is kept as {aside.name}. {lost}")
         return db
 
     def _know_sensors(self, db: sqlite3.Connection) -> None:
@@ -164,10 +210,11 @@ class Store:
             self._db = None
 
     def quick_check(self) -> bool:
-        """Whether every page of the database is sound; False as well when it cannot be read."""
+        """Whether every page of the database is sound, and can be read at all; any thread may ask."""
         try:
-            return self._db is not None and database.is_sound(self._db)
-        except sqlite3.Error:
+            with contextlib.closing(database.open_reader(self.path)) as db:
+                return database.is_sound(db)
+        except (StoreError, sqlite3.Error):
             return False
 
     def checkpoint(self) -> None:
@@ -180,7 +227,7 @@ class Store:
 
         The caller asks again until nothing goes, and asks only while the clock is trusted.
         """
-        with self._transaction(before_s) as db:
+        with self._transaction() as db:
             gone = writing.prune(db, before_s, at_most)
             writing.put_meta(db, "readings", self._readings - gone)
         self._readings -= gone

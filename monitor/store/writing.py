@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from monitor.model import Effects, HourRow, OutboxChange, Reading, Row
-from monitor.store import rows
+from monitor.store import packs, rows
 
 DIGESTS_KEPT = 1000
 _TRIED = ("pending", "sent", "failed")
@@ -123,13 +123,15 @@ def put_meta(db: sqlite3.Connection, key: str, value: float) -> None:
 
 
 def prune(db: sqlite3.Connection, before_s: float, at_most: int) -> int:
-    """Delete up to `at_most` of the oldest readings before an instant; returns how many."""
-    end_ms = rows.to_ms(before_s)
-    last = db.execute(
-        "SELECT observed_at_ms FROM readings WHERE observed_at_ms < ? "
-        "ORDER BY observed_at_ms LIMIT 1 OFFSET ?",
-        (end_ms, at_most),
-    ).fetchone()
-    return db.execute(
-        "DELETE FROM readings WHERE observed_at_ms < ?", (end_ms if last is None else last[0],)
-    ).rowcount
+    """Delete the oldest hours that ended by an instant, about `at_most` readings; returns how many went."""
+    end_hour = int(before_s // 3600)
+    gone = 0
+    for hour in packs.hours_between(db, 0, end_hour * packs.HOUR_MS):
+        end_ms = (hour + 1) * packs.HOUR_MS
+        packed = db.execute("SELECT readings FROM packs WHERE hour = ?", (hour,)).fetchone()
+        db.execute("DELETE FROM packs WHERE hour = ?", (hour,))
+        gone += db.execute("DELETE FROM readings WHERE observed_at_ms < ?", (end_ms,)).rowcount
+        gone += packed[0] if packed else 0
+        if gone >= at_most:
+            break
+    return gone
