@@ -50,7 +50,8 @@ def text(what: str, required: bool = False) -> Rule:
     )
 
 
-_HOST = re.compile(r"[A-Za-z0-9_-]{1,63}(\.[A-Za-z0-9_-]{1,63})*\.?|[0-9A-Fa-f:.]+")
+_HOST = re.compile(r"[A-Za-z0-9_-]{1,63}(\.[A-Za-z0-9_-]{1,63})*\.?|[0-9A-Fa-f:]*:[0-9A-Fa-f:.]*")
+"""A name, an IPv4 address or something like an IPv6 address."""
 
 
 def host(of: str) -> Rule:

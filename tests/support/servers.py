@@ -9,8 +9,11 @@ that a fault is noticed and that delivery recovers from it (`itertools.repeat` f
 """
 
 import asyncio
+import base64
 import contextlib
 import email
+import hashlib
+import hmac
 import http.server
 import socket
 import ssl
@@ -63,7 +66,7 @@ class Mail:
 
 
 class MailServer:
-    """An SMTP server; `faults` may hold an iterator of replies under MAIL, RCPT, an address, or DATA."""
+    """An SMTP server; `faults` may hold an iterator of replies under MAIL, RCPT, an address, DATA or QUIT."""
 
     def __init__(self, *, login: tuple[str, str] | None = None, security: str = "none") -> None:
         self.port = free_port()
@@ -84,7 +87,7 @@ class MailServer:
             ssl_context=tls if self._security == "tls" else None,
             tls_context=tls if self._security == "starttls" else None,
             authenticator=self._authenticate,
-            auth_require_tls=self._security != "none",
+            auth_require_tls=self._security == "starttls",
         )
         self._controller.start()
 
@@ -128,6 +131,10 @@ class MailServer:
         if fault is None:
             self.mails.append(mail)
         return fault or "250 OK"
+
+    async def handle_QUIT(self, server: SMTP, session: Session, envelope: Envelope) -> str:  # noqa: N802
+        """The farewell."""
+        return await self._fault(server, "QUIT") or "221 Bye"
 
     async def _fault(self, server: SMTP, stage: str, mail: Mail | None = None) -> str | None:
         """The next fault of a stage, if there is one."""
@@ -201,13 +208,26 @@ class Status:
     body: bytes = b""
 
 
+def is_signed(request: Request, secret: str) -> bool:
+    """Whether the request is signed as Standard Webhooks 1.0 says, without any code of ours."""
+    headers = request.headers
+    signed = f"{headers['webhook-id']}.{headers['webhook-timestamp']}.".encode() + request.body
+    key = base64.b64decode(secret.removeprefix("whsec_"))
+    expected = "v1," + base64.b64encode(hmac.new(key, signed, hashlib.sha256).digest()).decode()
+    return expected in headers["webhook-signature"].split(" ")
+
+
 class HttpServer:
-    """An HTTP server; `faults` is an iterator of status codes, `Status`, HANG and DROP."""
+    """An HTTP server; `faults` is an iterator of status codes, `Status`, HANG and DROP.
+
+    With `verify_with` set to a secret, a request that it did not sign is answered 401.
+    """
 
     def __init__(self, *, tls: bool = False) -> None:
         self.port = free_port()
         self.requests: list[Request] = []
         self.faults: Iterator[int | str | Status] = iter(())
+        self.verify_with = ""
         self._tls = tls
         self._released = threading.Event()
         self._server: http.server.ThreadingHTTPServer | None = None
@@ -248,7 +268,8 @@ class HttpServer:
                 body = self.rfile.read(int(self.headers.get("Content-Length", 0)))
                 headers = {name.lower(): value for name, value in self.headers.items()}
                 ours.requests.append(Request(self.path, headers, body))
-                ours._answer(self, next(ours.faults, None))
+                forged = bool(ours.verify_with) and not is_signed(ours.requests[-1], ours.verify_with)
+                ours._answer(self, 401 if forged else next(ours.faults, None))
 
             def log_message(self, *args: Any) -> None:
                 """Say nothing."""

@@ -205,7 +205,8 @@ class Email:
             return kind(f"{place} answered {failure.smtp_code} {_words(failure.smtp_error)}".rstrip())
         if isinstance(failure, ssl.SSLCertVerificationError):
             return TemporaryFailure(f"{place} could not prove who it is: {one_line(failure.verify_message)}")
-        if isinstance(failure, TimeoutError):
+        # The standard library wraps a time-out while it waits for an answer in an error of its own.
+        if isinstance(failure, TimeoutError) or isinstance(failure.__context__, TimeoutError):
             return TemporaryFailure(f"{place} did not answer within {self._timeout_s:g} s")
         return TemporaryFailure(f"{place} could not be reached or broke off: {one_line(str(failure))}")
 
