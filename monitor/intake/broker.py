@@ -30,6 +30,7 @@ max_inflight_messages 500
 max_queued_messages 100000
 set_tcp_nodelay true
 log_dest stderr
+log_timestamp false
 log_type error
 log_type warning
 """

@@ -41,6 +41,7 @@ def _tls(broker: Broker, find: Find) -> ssl.SSLContext:
         context = ssl.create_default_context(cafile=find(broker.ca_file) if broker.ca_file else None)
     except OSError as error:
         raise AftercareError(words.cannot_read("ca_file", str(broker.ca_file), error)) from None
+    context.sslsocket_class = _ClosedWhenRefused
     if broker.cert_file:
         key_file = broker.key_file or broker.cert_file
         try:
@@ -50,3 +51,14 @@ def _tls(broker: Broker, find: Find) -> ssl.SSLContext:
             names = f"{broker.cert_file} or {key_file}"
             raise AftercareError(words.cannot_read("cert_file or key_file", names, error)) from None
     return context
+
+
+class _ClosedWhenRefused(ssl.SSLSocket):
+    """Closes itself when the handshake fails, which paho leaves to the garbage collector."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        try:
+            super().do_handshake(block)
+        except OSError:
+            self.close()
+            raise

@@ -48,6 +48,8 @@ def cannot_connect(broker: Broker, error: Exception) -> str:
             f"No message post answers at {where}: start it (the MQTT broker, for example mosquitto), "
             "or correct host and port under [broker]."
         )
+    if isinstance(error, ConnectionError):
+        return closed_unanswered(broker)
     if isinstance(error, TimeoutError):
         return (
             f"Nothing came back from {where} in time: see whether that computer is on and reachable, "
@@ -61,10 +63,10 @@ def cannot_connect(broker: Broker, error: Exception) -> str:
 def _tls_failed(broker: Broker, error: ssl.SSLError) -> str:
     where = place(broker)
     if not isinstance(error, ssl.SSLCertVerificationError):
-        reason = (error.reason or str(error)).replace("_", " ").lower()
+        reason = _tls_reason(error)
         return (
             f"No encrypted connection with {where} came about ({reason}): see whether that port speaks TLS "
-            "(often it is 8883), and whether it wants cert_file and key_file under [broker]."
+            "(often it is 8883) and wants cert_file and key_file under [broker]."
         )
     if error.verify_code in (_NOT_YET_VALID, _EXPIRED):
         return (
@@ -82,10 +84,14 @@ def _tls_failed(broker: Broker, error: ssl.SSLError) -> str:
     )
 
 
+def _tls_reason(error: ssl.SSLError) -> str:
+    return str(getattr(error, "reason", None) or error).replace("_", " ").lower()
+
+
 def cannot_read(key: str, name: str, error: Exception) -> str:
     """Why a file that [broker] names cannot be used."""
     if isinstance(error, ssl.SSLError):
-        reason = (error.reason or str(error)).replace("_", " ").lower()
+        reason = _tls_reason(error)
     else:
         reason = (getattr(error, "strerror", None) or str(error)).lower()
     return (
@@ -130,15 +136,17 @@ def ended(broker: Broker, code: int, text: str) -> str:
     if code == NOT_AUTHORISED:
         return f"The connection was ended by {where} (not authorised): see the rights of this user there."
     reason = "" if code in _SAYS_NOTHING else f" ({text.lower()})"
+    # mosquitto 2.0.11 hangs up without a word where it should say that the session was taken over.
     return (
-        f"The connection to {where} was lost{reason}: it is tried again by itself; see whether it still runs."
+        f"The connection to {where} was lost{reason} and is tried again by itself: see whether it still "
+        f"runs, and whether another program uses the client id {broker.client_id!r}."
     )
 
 
 def closed_unanswered(broker: Broker) -> str:
     """The other side hung up before it said whether it takes us."""
     hint = (
-        "see whether it wants a client certificate (cert_file and key_file under [broker])"
+        "see whether that port speaks TLS (often it is 8883) and wants cert_file and key_file under [broker]"
         if broker.tls
         else "see whether that port wants tls = true under [broker]"
     )

@@ -20,7 +20,7 @@ def test_a_message_killed_between_receive_and_acknowledge_comes_again(
         [sys.executable, str(CHILD), str(broker.port), "guard", "house/bench", str(taken), "1"],
     )
     try:
-        until(lambda: taken.exists(), 20, "the child's link")
+        until(taken.exists, 20, "the child's link")
         publisher_on(broker.port).publish("house/bench", b"acknowledged", b"in flight", b"and this")
         until(lambda: taken.read_bytes().count(b"\n") == 3, 10, "the child's three messages")
         until(lambda: "Received PUBACK from guard" in broker.log(), 10, "the one acknowledgement")

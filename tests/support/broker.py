@@ -17,7 +17,7 @@ import subprocess
 import tempfile
 from collections.abc import Sequence
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, NoReturn
 
 import pytest
 
@@ -34,11 +34,26 @@ class Program(NamedTuple):
 def need_broker() -> Program:
     """The mosquitto to test with; skips the test without one, and fails it under `CI=true`."""
     program, reason = _find()
-    if program is not None:
-        return program
+    if program is None:
+        _without(reason)
+    return program
+
+
+def _without(reason: str) -> NoReturn:
     if os.environ.get("CI") == "true":
         pytest.fail(f"no mosquitto to test with, and CI must have one: {reason}")
     pytest.skip(f"no mosquitto to test with: {reason}")
+
+
+def need_dynamic_security() -> str:
+    """Path of mosquitto's own plug-in for rights on subscriptions; skips or fails as `need_broker`."""
+    program = need_broker()
+    folders = [*program.environment.get("LD_LIBRARY_PATH", "").split(":"), "/usr/lib", "/usr/local/lib"]
+    for folder in filter(None, folders):
+        found = next(Path(folder).rglob("mosquitto_dynamic_security.so"), None)
+        if found is not None:
+            return str(found)
+    _without("its plug-in mosquitto_dynamic_security.so is not installed")
 
 
 class Mosquitto:
