@@ -52,6 +52,7 @@ CLOCK_STEP_S = 2.0
 SNAPSHOT_EVERY_S = 1.0
 HISTORY_S = 14 * 86400.0
 STOP_WITHIN_S = 8.0
+FAR_S = 1e9
 
 
 @dataclass(slots=True)
@@ -345,7 +346,7 @@ def open_guard(
     plans = load_plans(settings.plans)
     store = Store.open(Path(settings.state.directory), wall_now_s)
     try:
-        saved = store.load(float("inf"))
+        saved = store.load(wall_now_s + FAR_S)
         offset_s = saved.rows.get("site", {}).get("engine", {}).get("offset_s", 0.0)
         begin_s = started_at_s
         if begin_s is None:

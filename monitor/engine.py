@@ -47,7 +47,6 @@ from monitor.model import (
 )
 from monitor.notices import calls
 from monitor.notices.desk import Desk
-from monitor.notices.words import Reason
 from monitor.readings import Readings
 from monitor.report import build as report_build
 from monitor.report import html as report_html
@@ -98,7 +97,6 @@ class Engine:
         self.reports: dict[str, str] = {}
         self.lately: dict[str, AlarmRow] = {}
         """Occurrences of the last two days, by name, for the report."""
-        self.reasons: dict[str, Reason] = {}
         self.first_seen_s = 0.0
         """When this guard first began to look; before that nothing was missed."""
         self.waiting_deliveries: dict[tuple[str, str], float] = {}
@@ -179,6 +177,8 @@ class Engine:
         while (found := self.timers.pop(to_s)) is not None:
             at_s, name = found
             self.now_s = max(self.now_s, at_s)
+            if name.startswith("silent:") and self.silence.goes_on(name[7:], self.now_s):
+                continue
             self._stirred = True
             self._fire(name)
             self._settle()
@@ -187,7 +187,6 @@ class Engine:
         what, _, key = name.partition(":")
         if what == "silent":
             self._judge(self.silence.fire(key, self.now_s))
-            self._site_changed = True
         elif what == "hour":
             self._end_hour()
         elif what == "seen":
@@ -266,6 +265,7 @@ class Engine:
         for finding in self.guarding.judge(reading):
             self._judge(finding.assessment, finding.delays)
             self._worse_than_seen(finding.assessment)
+        self.guarding.rest(reading)
         return True
 
     def _judge(self, found: Assessment | None, delays: Delays = AT_ONCE) -> None:
@@ -307,7 +307,6 @@ class Engine:
         self.guarding.forget_bands()
         if row.occurrence:
             self.lately[row.occurrence] = row
-            self.reasons.setdefault(row.occurrence, reason)
 
     def change(self, alarm: str, step: Callable[[AlarmRow], tuple[AlarmRow, Change | None]]) -> None:
         """One step of one alarm that is not an assessment."""
@@ -515,7 +514,6 @@ class Engine:
         for name, row in list(self.lately.items()):
             if row.ended_at_s is not None and row.ended_at_s < self.now_s - LATELY_S:
                 del self.lately[name]
-                self.reasons.pop(name, None)
 
     # ---- what others may see -----------------------------------------------------------------------------
 
@@ -529,5 +527,6 @@ class Engine:
 
     def entries_until(self, entries: Sequence[Mapping[str, Any]]) -> list[Entry]:
         """Entries as events for a replay: handed over when they were entered, else at their own time."""
-        events = [Entry(parse_rfc3339(e.get("entered_at") or e["at"]), e) for e in entries]
+        known = Book.fold(entries, self.book.house_of).entries
+        events = [Entry(parse_rfc3339(e.get("entered_at") or e["at"]), e) for e in known]
         return sorted(events, key=lambda event: event.at_s)

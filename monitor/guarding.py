@@ -129,14 +129,11 @@ class Guarding:
 
     def concerns(self, reading: Reading) -> bool:
         """Whether a reading can change anything for a tree: two comparisons in the usual case."""
-        band = self._bands.get((reading.sensor, reading.quantity))
-        if band is None:
-            band = self._find_band(reading)
+        band = self._bands.get((reading.sensor, reading.quantity), EMPTY_BAND)
         return not band[0] < reading.value < band[1]
 
     def judge(self, reading: Reading) -> Iterable[Finding]:
-        """What every limit of every tree at the reading's sensor finds; the band is found anew afterwards."""
-        self._bands.pop((reading.sensor, reading.quantity), None)
+        """What every limit of every tree at the reading's sensor finds; `rest` ends it."""
         every_s = self._settings.sensors[reading.sensor].every_s
         for guarded in self.at_sensor(reading.sensor):
             conditions = Conditions(
@@ -152,6 +149,10 @@ class Guarding:
                 if limit.QUANTITY is reading.quantity:
                     found = limit.assess(conditions, guarded.limits, self._deadband[kind])
                     yield Finding(found, self._delays[kind])
+
+    def rest(self, reading: Reading) -> None:
+        """The findings were dealt with: from now on only a reading beyond the nearest edges matters."""
+        self._bands[(reading.sensor, reading.quantity)] = self._find_band(reading)
 
     def _find_band(self, reading: Reading) -> tuple[float, float]:
         """The open interval around a value in which nothing can change; empty while a delay runs."""
@@ -170,9 +171,7 @@ class Guarding:
         place = bisect_left(edges, reading.value)
         low = edges[place - 1] if place > 0 else -INFINITE
         high = edges[place] if place < len(edges) else INFINITE
-        band = (low, high)
-        self._bands[(reading.sensor, reading.quantity)] = band
-        return band
+        return (low, high)
 
     def forget_bands(self, sensor: str | None = None) -> None:
         """An alarm's row changed by other means than a reading: look again."""

@@ -3,13 +3,13 @@
 Nothing of the live program but the engine, its calendar and a sink; every notice counts as delivered at once.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Protocol
 
 from monitor.almanac import Almanac
 from monitor.drive import Driver
 from monitor.engine import Engine
-from monitor.model import NOTHING, ClockStep, Effects, Entry, Event, Outcome, Started
+from monitor.model import NOTHING, ClockStep, Effects, Event, Outcome, Saved, Started
 from monitor.settings import Settings
 from monitor.trees.plans import Plans
 
@@ -22,18 +22,6 @@ class Sink(Protocol):
     def commit(self, effects: Sequence[Effects], at_s: float) -> None:
         """Write it."""
         ...
-
-
-def merged(events: Iterable[Event], entries: Sequence[Entry]) -> Iterator[Event]:
-    """Recording and book as one stream in time; an entry comes before a message of the same instant."""
-    waiting = sorted(entries, key=lambda entry: entry.at_s)
-    index = 0
-    for event in events:
-        while index < len(waiting) and waiting[index].at_s <= event.at_s:
-            yield waiting[index]
-            index += 1
-        yield event
-    yield from waiting[index:]
 
 
 def replay(
@@ -50,18 +38,30 @@ def replay(
     driver = Driver(engine, Almanac(settings))
     run = _Run(driver, sink)
     started = False
-    for event in merged(events, engine.entries_until(entries)):
+    waiting = engine.entries_until(entries)
+    for event in events:
         if not started:
-            driver.almanac.start(event.at_s)
-            if not isinstance(event, Started):
-                run.handle(Started(event.at_s))
+            _begin(driver, run, event, [entry.values for entry in waiting if entry.at_s <= event.at_s])
+            waiting = [entry for entry in waiting if entry.at_s > event.at_s]
             started = True
-        run.step(event)
+        while waiting and waiting[0].at_s <= event.at_s:
+            run.step(waiting.pop(0))
+        if not isinstance(event, Started) or engine.now_s < event.at_s:
+            run.step(event)
         progress(event.at_s)
+    for entry in waiting if until_s is None else [e for e in waiting if e.at_s <= until_s]:
+        run.step(entry)
     if started and until_s is not None:
         run.advance(until_s)
     run.flush()
     return engine
+
+
+def _begin(driver: Driver, run: "_Run", first: Event, known: Sequence[Mapping[str, Any]]) -> None:
+    """The guard starts with the first event, knowing what was written down before."""
+    driver.engine.load(Saved(), known)
+    driver.almanac.start(first.at_s)
+    run.handle(first if isinstance(first, Started) else Started(first.at_s))
 
 
 class _Run:

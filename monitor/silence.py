@@ -96,12 +96,15 @@ class Silence:
         if not self._settings.sensors:
             self._timers.set("silent:", now_s)
 
-    def fire(self, sensor: str, now_s: float) -> Assessment | None:
-        """A deadline has come: silence, or a lost link that stands for it."""
+    def goes_on(self, sensor: str, now_s: float) -> bool:
+        """A deadline has come, but the sensor was heard meanwhile: the next deadline is set."""
         deadline_s = self._deadline_s(sensor)
         if deadline_s > now_s:
             self._timers.set(f"silent:{sensor}", deadline_s)
-            return None
+        return deadline_s > now_s
+
+    def fire(self, sensor: str, now_s: float) -> Assessment:
+        """A deadline has passed: silence, or a lost link that stands for it."""
         self._timers.set(f"silent:{sensor}", now_s + STANDING_LOOKS_EVERY_S)
         if self.link_down_at_s is not None and sensor not in self._silent:
             return self._assessment("broker-lost", "site", now_s, self.link_priority(now_s))

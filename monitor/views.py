@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.clock import rfc3339
 from monitor.guarding import GuardedTree
-from monitor.model import AlarmState, Flag, Priority, Quantity, Snapshot
+from monitor.model import Flag, Priority, Quantity, Snapshot
+from monitor.notices import words
 from monitor.report.build import AlarmLine, MorningFacts, SensorNight, TreeLine
 
 if TYPE_CHECKING:
@@ -224,26 +225,40 @@ def _tree_line(engine: "Engine", guarded: GuardedTree, from_s: float) -> TreeLin
 
 
 def _night_alarms(engine: "Engine", from_s: float) -> list[AlarmLine]:
+    """Occurrences that stood at any time of the night, in the order they came."""
     lines = []
     for row in engine.lately.values():
         if row.ended_at_s is not None and row.ended_at_s < from_s:
             continue
         held = engine.board.by_name(row.alarm)
-        state = held.state if held is not None else AlarmState.NORMAL
         current = held if held is not None and held.occurrence == row.occurrence else row
-        reason = engine.reasons.get(row.occurrence)
+        since_s = current.since_at_s if current.since_at_s is not None else engine.now_s
+        subject = engine.scenes.subject_name(row.kind, row.subject)
+        lowest_c = _lowest_c(engine, row.subject, since_s, current.ended_at_s)
         lines.append(
             AlarmLine(
                 current.kind,
-                engine.scenes.subject_name(row.kind, row.subject),
+                subject,
                 Priority(current.priority),
-                current.since_at_s or engine.now_s,
+                since_s,
                 current.ended_at_s,
                 current.seen_by,
                 current.seen_at_s,
-                state,
-                reason.cause if reason is not None else row.kind.replace("-", " "),
+                current.state,
+                words.happened(engine.scenes.speech, row.kind, subject, lowest_c),
                 current.active,
             )
         )
     return lines
+
+
+def _lowest_c(engine: "Engine", tree: str, from_s: float, to_s: float | None) -> float | None:
+    """The lowest temperature at a tree's place in a span; None where nobody knows."""
+    guarded = engine.guarding.trees.get(tree)
+    sensor = guarded.tree.sensor if guarded is not None else None
+    if sensor is None or sensor not in engine.settings.sensors:
+        return None
+    until_s = engine.now_s if to_s is None else to_s
+    _, values, flags = engine.readings.history.arrays(sensor, Quantity.TEMPERATURE_C, from_s - 900.0, until_s + 1.0)
+    usable = values[flags < Flag.FAIL]
+    return round(float(usable.min()), 2) if len(usable) else None

@@ -37,7 +37,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "scenes": {"model", "settings", "alarms", "conditions", "guarding", "silence", "notices", "trees"},
     "report": {"model", "clock", "notices", "safety"},
     "commands": {"model", "alarms", "notices", "engine"},
-    "views": {"model", "clock", "guarding", "report", "engine", "alarms"},
+    "views": {"model", "clock", "guarding", "report", "engine", "alarms", "notices"},
     "engine": {
         "model", "clock", "settings", "alarms", "commands", "conditions", "guarding", "notices", "readings",
         "report", "scenes", "silence", "timers", "trees", "views",

@@ -48,6 +48,10 @@ class Facts(Protocol):
         """The house that an alarm belongs to; empty for the site."""
         ...
 
+    def subject_name(self, kind: str, subject: str) -> str:
+        """An alarm's subject as people call it."""
+        ...
+
     def in_danger(self, house: str, until_s: float) -> bool:
         """Whether a tree of the house is expected to reach harm before an instant."""
         ...
@@ -164,12 +168,14 @@ class Desk:
         """One notice about the whole episode, to all who are told of its priority."""
         episode = self._episodes[key]
         if notifiers is None:
-            notifiers = calls.told(self._settings, priority, self._facts.duty())
+            notifiers = tuple(
+                dict.fromkeys((*calls.told(self._settings, priority, self._facts.duty()), *episode.told))
+            )
         subject, text, standing, coming = self._compose(episode, kind, seen_at_s, now_s)
         first_ring = kind in {NoticeKind.ACTIVATION, NoticeKind.RAISED}
-        high_at_s = episode.high_at_s
-        if priority is Priority.HIGH and high_at_s is None:
-            high_at_s = now_s
+        high_at_s, passed_on = episode.high_at_s, episode.passed_on
+        if priority is Priority.HIGH and (high_at_s is None or seen_at_s is not None):
+            high_at_s, passed_on = now_s, 0
         episode = replace(
             episode,
             held=False,
@@ -179,7 +185,7 @@ class Desk:
             rung_at_s=now_s if first_ring else episode.rung_at_s,
             high_at_s=high_at_s,
             repeats=0 if first_ring else episode.repeats,
-            passed_on=0 if first_ring and priority is Priority.HIGH else episode.passed_on,
+            passed_on=passed_on,
         )
         self._put(episode)
         self._emit(key, kind, priority, notifiers, subject, text, tuple(standing), now_s)
@@ -299,7 +305,8 @@ class Desk:
                    tuple(episode.occurrences), now_s)  # fmt: skip
 
     def _what(self, episode: Episode) -> str:
-        return words.what_of(episode.family, [alarm.split("/", 1)[1] for alarm in episode.occurrences])
+        subjects = [self._facts.subject_name(*alarm.split("/", 1)) for alarm in episode.occurrences]
+        return words.what_of(episode.family, subjects)
 
     def _close_if_over(self, key: str, now_s: float) -> None:
         episode = self._episodes.get(key)

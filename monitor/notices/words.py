@@ -245,11 +245,30 @@ def stamp(label_s: float) -> str:
 def what_of(family: str, subjects: Sequence[str]) -> str:
     """What an episode is about, in two or three words."""
     names = _FAMILY_NAMES.get(family, family.replace("-", " "))
-    return f"{names}: {_listed(subjects)}" if subjects != ["site"] else names
+    return f"{names} {_listed(subjects)}" if subjects != ["site"] else names
 
 
-_FAMILY_NAMES = {"frost": "frost", "heat": "too warm", "sensors": "sensor", "broker-lost": "no message post",
-                 "was-off": "I was off"}  # fmt: skip
+_FAMILY_NAMES = {
+    "frost": "frost at",
+    "heat": "too warm at",
+    "sensors": "trouble with sensor",
+    "broker-lost": "no connection to the message post",
+    "was-off": "I was off",
+    "unwatched": "nobody watches",
+}
+
+
+def happened(speech: Speech, kind: str, subject: str, lowest_c: float | None) -> str:
+    """An occurrence of the night as the morning looks back on it."""
+    if kind == "low-temperature":
+        return f"frost at {subject}, lowest {speech.temperature(lowest_c)}"
+    past = {
+        "sensor-silent": f"the sensor {subject} was silent",
+        "broker-lost": "no connection to the message post",
+        "was-off": "I was off; nobody watched",
+        "unwatched": f"{subject} stood where no sensor is",
+    }
+    return past.get(kind, f"{kind.replace('-', ' ')} at {subject}")
 
 
 def extra_line(reason: Reason) -> str:
