@@ -1,0 +1,1 @@
+"""The physics against published tables, other libraries and open data."""
