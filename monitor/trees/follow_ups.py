@@ -114,7 +114,7 @@ def _next(asked: FollowUp, work: Work, present: Moment) -> FollowUpNow | None:
     from_s = work.at_s if done_at_s is None else done_at_s
     days = asked.after_days if done_at_s is None else asked.every_days or 0.0
     due_on = present.date_of(from_s) + timedelta(days=days)
-    modified_at_s = max(work.entered_at_s, _entered_at_s(asked.name, present))
+    modified_at_s = max(work.entered_at_s, present.last_entered_at_s(asked.name))
     label = present.plans.works[work.work].label.lower()
     because = f"{days:g} days after {f'the {label}' if done_at_s is None else 'the last time'}"
     if asked.degree_days_k_d is not None:
@@ -139,11 +139,6 @@ def _touched_at_s(asked: FollowUp, work: Work, present: Moment) -> float | None:
         if touch.at_s >= work.at_s and present.date_of(touch.at_s) >= due_on
     ]
     return min(touched, default=None)
-
-
-def _entered_at_s(name: str, present: Moment) -> float:
-    """When a doing of that name was last written down."""
-    return max((done.entered_at_s for done in present.tree.done if done.follow_up == name), default=0.0)
 
 
 def _label(plans: Plans, name: str) -> str:

@@ -10,7 +10,7 @@ from datetime import date, timedelta, tzinfo
 from monitor.clock import local
 from monitor.trees.plans import FollowUp, Plans
 from monitor.trees.species import Species
-from monitor.trees.stages import DAY_S, DegreeDaysSince, StageNow
+from monitor.trees.stages import DAY_S, ROUNDING_K_D, DegreeDaysSince, StageNow
 from monitor.trees.tree import Tree
 
 LATE_AFTER_DAYS = 2
@@ -70,13 +70,13 @@ class Moment:
         Whole days, so that the answer stays the same however often it is asked.
         """
         whole = self.degree_days_since(from_s)
-        if whole is None or whole < degree_days_k_d:
+        if whole is None or whole < degree_days_k_d - ROUNDING_K_D:
             return None
         few, enough = 0, int((self.now_s - from_s) // DAY_S) + 1
         while enough - few > 1:
             middle = (few + enough) // 2
             after = self.degree_days_since(from_s + middle * DAY_S)
-            if after is not None and whole - after >= degree_days_k_d:
+            if after is not None and whole - after >= degree_days_k_d - ROUNDING_K_D:
                 enough = middle
             else:
                 few = middle
@@ -107,6 +107,10 @@ class Moment:
         if not followed:
             followed = [(wire.at_s, 0, wire.entry) for wire in self.tree.wires if wire.at_s <= limit_s]
         return max(followed)[2] if followed else self.tree.id
+
+    def last_entered_at_s(self, name: str) -> float:
+        """When a doing of that name was last written down; 0 for never."""
+        return max((done.entered_at_s for done in self.tree.done if done.follow_up == name), default=0.0)
 
     def status(self, due_on: date) -> str:
         """`coming`, `due` or `late`."""

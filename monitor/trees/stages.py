@@ -16,6 +16,8 @@ DegreeDaysSince = Callable[[float], float | None]
 """Degree-days above 5 °C from an instant until now, where the tree stood [K d]; None where nobody knows."""
 
 DAY_S = 86_400.0
+ROUNDING_K_D = 1e-6
+"""Sums of warmth come as differences of long sums: a last digit must not move a date."""
 SEVERAL_WORKS = 1.5
 """How much longer a stage lasts where works meet; judgement."""
 ONE_SESSION_S = DAY_S
@@ -181,7 +183,7 @@ def _over(stage: Stage, begun_at_s: float, at_s: float, warmth: float | None, fl
         return False
     if stage.degree_days_k_d is None or flushed:
         return True
-    return warmth is not None and warmth >= stage.degree_days_k_d
+    return warmth is not None and warmth >= stage.degree_days_k_d - ROUNDING_K_D
 
 
 def _flushed(work: Work, tree: Tree, now_s: float) -> bool:

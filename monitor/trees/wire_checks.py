@@ -123,7 +123,7 @@ def _due(wire: Wire, present: Moment) -> tuple[date, str, float]:
     days = planned.after_days if done_at_s is None else planned.every_days or DORMANT_DAYS
     due_on = present.date_of(from_s) + timedelta(days=days)
     because = f"{days:g} days after {'it was put on' if done_at_s is None else 'the last time'}"
-    modified_at_s = max([wire.entered_at_s, *(done.entered_at_s for done in present.tree.done)])
+    modified_at_s = max(wire.entered_at_s, present.last_entered_at_s(WIRE_CHECK.name))
     warm_from_s, asked_k_d = _warmth(wire, from_s, planned, present)
     warm_at_s = present.warm_at_s(warm_from_s, asked_k_d)
     if warm_at_s is not None and present.date_of(warm_at_s) < due_on:
