@@ -142,11 +142,8 @@ def _air_sensor(entry: Values, against: Against) -> list[Problem]:
 def _move(entry: Values, against: Against) -> list[Problem]:
     problems = _air_sensor(entry, against)
     if "house" in entry and not against.importing:
-        there = [
-            tree
-            for tree in against.book.standing.values()
-            if tree.sensor and against.book.house_of.get(tree.sensor) == entry["house"]
-        ]
+        in_house = {name for name, sensor in against.sensors.items() if sensor.house == entry["house"]}
+        there = [tree for tree in against.book.standing.values() if tree.sensor in in_house]
         if not there:
             problems.append(
                 _problem("house", f"no tree stands in {entry['house']!r}.", "Name the trees instead.")
