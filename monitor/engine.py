@@ -402,7 +402,7 @@ class Engine:
                     self._site_changed = True
                     self._stage_lines.append(
                         {
-                            "at": self.scenes.label_s(self.now_s),
+                            "at_s": self.scenes.label_s(self.now_s),
                             "tree": guarded.tree.id,
                             "work": stage.work,
                             "stage": stage.stage,

@@ -48,6 +48,12 @@ def reach_s(settings: Settings, duty: Iterable[str] = ()) -> float:
     return max((person.reach_s for person in people), default=FAR_REACH_S)
 
 
+def notifiers_of(settings: Settings, person: str) -> tuple[str, ...]:
+    """The ways to reach one person; none for somebody who is not in the settings."""
+    known = settings.people.get(person)
+    return known.notifiers if known is not None else ()
+
+
 def names(settings: Settings, notifiers: Iterable[str]) -> str:
     """The people behind some notifiers, as a notice names them; a bare notifier stands for itself."""
     wanted = set(notifiers)

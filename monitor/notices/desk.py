@@ -172,6 +172,9 @@ class Desk:
                 dict.fromkeys((*calls.told(self._settings, priority, self._facts.duty()), *episode.told))
             )
         subject, text, standing, coming = self._compose(episode, kind, seen_at_s, now_s)
+        if priority is Priority.HIGH:
+            # Rung as high, it has said all that a rise to high would say.
+            standing = dict.fromkeys(standing, str(priority))
         first_ring = kind in {NoticeKind.ACTIVATION, NoticeKind.RAISED}
         high_at_s, passed_on = episode.high_at_s, episode.passed_on
         if priority is Priority.HIGH and (high_at_s is None or seen_at_s is not None):
@@ -197,8 +200,11 @@ class Desk:
         rows = sorted(self._active_rows(episode), key=lambda row: (-row.priority.rank, row.alarm))
         scene = self._facts.scene(episode.house)
         standing = {row.alarm: str(row.priority) for row in rows}
-        lead = words.lead_of(kind, self.speech, seen_at_s, episode.started_at_s, now_s)
-        who_next = self._who_next(episode)
+        since_s = episode.started_at_s
+        if kind is NoticeKind.ESCALATION and episode.high_at_s is not None:
+            since_s = episode.high_at_s
+        lead = words.lead_of(kind, self.speech, seen_at_s, since_s, now_s)
+        who_next = "" if kind is NoticeKind.ESCALATION else self._who_next(episode)
         reason = self._facts.reason(rows[0])
         subject = words.subject_of(self.speech, rows[0].kind, scene, reason, scene.standing())
         if episode.family == "frost":
@@ -219,7 +225,7 @@ class Desk:
         ):
             return ""
         told = calls.names(self._settings, calls.told(self._settings, Priority.HIGH, self._facts.duty()))
-        after = calls.passed_on(self._settings, seen=False)
+        after = calls.passed_on(self._settings, seen=False)[episode.passed_on :]
         following = [f"{calls.names(self._settings, who)} after {words.duration(s)}" for s, who in after]
         text = f"Told: {told}." if told else ""
         if following:
@@ -301,7 +307,8 @@ class Desk:
         place = self._facts.scene(episode.house).name
         what = self._what(episode)
         subject, text = words.seen(self.speech, place, what, by, now_s)
-        self._emit(key, NoticeKind.SEEN, episode.priority, episode.told, subject, text,
+        others = tuple(n for n in episode.told if n not in calls.notifiers_of(self._settings, by))
+        self._emit(key, NoticeKind.SEEN, episode.priority, others, subject, text,
                    tuple(episode.occurrences), now_s)  # fmt: skip
 
     def _what(self, episode: Episode) -> str:

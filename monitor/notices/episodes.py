@@ -100,7 +100,9 @@ def join(episode: Episode, change: Transition) -> tuple[Episode, NoticeKind | No
         over=tuple(alarm for alarm in episode.over if alarm != change.alarm),
     )
     if change.because == "worse":
-        return replace(episode, seen_at_s=episode.seen_at_s), NoticeKind.RAISED
+        return episode, NoticeKind.RAISED
+    if episode.seen_at_s is not None and change.because == "priority":
+        return episode, NoticeKind.RAISED
     if told is not None and Priority(told).rank >= change.priority.rank:
         return episode, None
     if change.alarm in episode.coming and change.priority.rank < Priority.HIGH.rank:

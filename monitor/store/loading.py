@@ -12,7 +12,6 @@ from monitor.store import packs, rows
 
 _SERIES_STEP = 8
 """Room for quantities below one sensor in a series number."""
-_EVER_MS = 253_402_300_799_000
 
 
 def load(db: sqlite3.Connection, history_from_s: float, hours_from_s: float = 0.0) -> Saved:
@@ -66,6 +65,8 @@ def _readings(
 ) -> dict[tuple[str, Quantity], tuple[Any, Any, Any]]:
     """Arrays a (sensor, quantity); readings that may only be shown are no history."""
     at_ms, series, value, flag = _columns(db, rows.to_ms(from_s))
+    if not len(series):
+        return {}
     # Hours come in order and each is in order within a series: a stable sort by series is all it takes.
     order = np.argsort(series, kind="stable")
     numbers, starts = np.unique(series[order], return_index=True)
@@ -81,7 +82,7 @@ def _columns(db: sqlite3.Connection, from_ms: int) -> tuple[Any, Any, Any, Any]:
     parts: list[tuple[Any, Any, Any, Any]] = [
         (np.empty(0, "i8"), np.empty(0, "i4"), np.empty(0, "f8"), np.empty(0, "u1"))
     ]
-    for hour in packs.hours_between(db, from_ms, _EVER_MS):
+    for hour in packs.hours_between(db, from_ms, rows.to_ms(rows.EVER_S)):
         block = packs.read_hour(db, hour)
         block = block[(block["at_ms"] >= from_ms) & (block["use"] < Use.SHOWN)]
         series = block["sensor"] * _SERIES_STEP + block["quantity"]
