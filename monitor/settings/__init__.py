@@ -280,6 +280,8 @@ def read_secret(settings: Settings, name: str) -> str:
         raise _no_secret(
             path, "the file is not UTF-8 text.", "Write the secret as one line of text."
         ) from None
+    except ValueError:
+        raise _no_secret(path, "no file can have this name.", "Write another name.") from None
     if len(content) > LONGEST_SECRET:
         raise _no_secret(path, "the file is too large for a secret.", "Check that this is the right file.")
     if not text.strip():
