@@ -320,8 +320,14 @@ _KINDS = (
 ENTRY_KINDS: Mapping[str, EntryKind] = {kind.name: kind for kind in _KINDS}
 
 
+def _all_fields(kind: EntryKind) -> tuple[EntryField, ...]:
+    own = {field.name for field in kind.fields}
+    return kind.fields + tuple(field for field in COMMON_FIELDS if field.name not in own)
+
+
+_FIELDS: Mapping[str, tuple[EntryField, ...]] = {kind.name: _all_fields(kind) for kind in _KINDS}
+
+
 def entry_fields(kind: str) -> tuple[EntryField, ...]:
     """All keys that an entry of this kind may have, its own first; KeyError for a kind that is not."""
-    own = ENTRY_KINDS[kind].fields
-    names = {field.name for field in own}
-    return own + tuple(field for field in COMMON_FIELDS if field.name not in names)
+    return _FIELDS[kind]
