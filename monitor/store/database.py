@@ -60,8 +60,9 @@ def _read_only(path: Path, mode: str) -> sqlite3.Connection:
     db = _connect(path, mode)
     try:
         db.execute("PRAGMA query_only = 1")
-        schema.refuse_newer(schema.version_of(db), str(path))
-        db.execute("SELECT count(*) FROM sqlite_master")
+        version = schema.version_of(db)
+        schema.refuse_newer(version, str(path))
+        schema.refuse_older(version, str(path))
     except (sqlite3.Error, StoreError):
         db.close()
         raise

@@ -9,7 +9,7 @@ import math
 from collections.abc import Mapping
 from typing import Any
 
-from monitor.clock import rfc3339
+from monitor.clock import parse_rfc3339, rfc3339
 from monitor.model import Notice, Reading, Transition
 
 FORECAST_KEYS = ("issued_at", "night", "sensor", "method", "nights_learned", "low_c", "low_at", "below")
@@ -90,7 +90,7 @@ def reading_line(reading: Reading, label_offset_s: float = 0.0) -> dict[str, Any
 
 
 def forecast_line(forecast: Mapping[str, Any], label_offset_s: float = 0.0) -> dict[str, Any]:
-    """One line of `forecasts.jsonl`; see `_picked` for how its instants may be given."""
+    """One line of `forecasts.jsonl`."""
     return _picked(forecast, FORECAST_KEYS, label_offset_s)
 
 
@@ -105,11 +105,15 @@ def stage_line(stage: Mapping[str, Any], label_offset_s: float = 0.0) -> dict[st
 
 
 def _picked(values: Mapping[str, Any], keys: tuple[str, ...], label_offset_s: float) -> dict[str, Any]:
-    """The named keys in order; an instant is `at_s`-like seconds, or already a label under its own name."""
+    """The named keys in order, null where there is none; see `instant_s` for how instants may be given."""
     line: dict[str, Any] = {}
     for key in keys:
-        value = values.get(key, values.get(f"{key}_s")) if key in _INSTANTS else values.get(key)
-        if key in _INSTANTS and isinstance(value, int | float):
-            value = rfc3339(value + label_offset_s)
-        line[key] = rounded(value)
+        at_s = instant_s(values, key) if key in _INSTANTS else None
+        line[key] = rounded(values.get(key)) if at_s is None else rfc3339(at_s + label_offset_s)
     return line
+
+
+def instant_s(values: Mapping[str, Any], key: str) -> float | None:
+    """The instant under `key` or `key_s`, seconds or a label [s since 1970]; None when there is none."""
+    value = values.get(key, values.get(f"{key}_s"))
+    return parse_rfc3339(value) if isinstance(value, str) else value

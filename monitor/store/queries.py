@@ -21,7 +21,6 @@ from monitor.store.trouble import store_error
 _PAGE_ROWS = 5000
 EXPORTS = ("readings", "alarms", "notices", "forecasts", "wraps", "stages")
 """What `export_lines` can give; file names of design 3.5 without their ending."""
-_EVER_S = 253_402_300_799.0
 
 
 class SentNotice(NamedTuple):
@@ -36,7 +35,7 @@ class SentNotice(NamedTuple):
 class Reader:
     """Read-only access to a state directory's database, beside a running daemon or without one.
 
-    Spans are from `from_s` to before `to_s` [s since 1970, guard time]. Every method may raise StoreError.
+    Spans are from `from_s` to before `to_s` [s since 1970]. Every method may raise StoreError.
     """
 
     def __init__(self, directory: Path) -> None:
@@ -44,7 +43,7 @@ class Reader:
         self._db = open_reader(self._path)
 
     def readings(
-        self, from_s: float = 0.0, to_s: float = _EVER_S, sensor: str | None = None
+        self, from_s: float = 0.0, to_s: float = rows.EVER_S, sensor: str | None = None
     ) -> Iterator[Reading]:
         """Readings in order of time, then of when the sensor was first seen, then of quantity."""
         names = self._sensors()
@@ -77,7 +76,7 @@ class Reader:
             raise store_error(self._path, error) from error
 
     def hours(
-        self, from_s: float = 0.0, to_s: float = _EVER_S, sensor: str | None = None
+        self, from_s: float = 0.0, to_s: float = rows.EVER_S, sensor: str | None = None
     ) -> Iterator[HourRow]:
         """Hourly rows in order of time, then sensor."""
         sensors = self._sensors()
@@ -92,18 +91,20 @@ class Reader:
                     yield rows.hour_of(row, sensors)
             after = page[-1][:2]
 
-    def transitions(self, from_s: float = 0.0, to_s: float = _EVER_S) -> Iterator[Transition]:
+    def transitions(self, from_s: float = 0.0, to_s: float = rows.EVER_S) -> Iterator[Transition]:
         """Alarm transitions in the order in which they came."""
         for row in self._by_id("transitions", rows.TRANSITION_COLUMNS, from_s, to_s):
             yield rows.transition_of(row)
 
-    def notices(self, from_s: float = 0.0, to_s: float = _EVER_S) -> Iterator[SentNotice]:
+    def notices(self, from_s: float = 0.0, to_s: float = rows.EVER_S) -> Iterator[SentNotice]:
         """Notices in the order in which they were made, each for one notifier, with how it stands."""
         columns = f"status, attempts, last_error, {rows.NOTICE_COLUMNS}"
         for row in self._by_id("notices", columns, from_s, to_s):
             yield SentNotice(rows.notice_of(row[3:]), *row[:3])
 
-    def stream(self, name: str, from_s: float = 0.0, to_s: float = _EVER_S) -> Iterator[Mapping[str, Any]]:
+    def stream(
+        self, name: str, from_s: float = 0.0, to_s: float = rows.EVER_S
+    ) -> Iterator[Mapping[str, Any]]:
         """`forecasts`, `wraps` or `stages` as they were saved, in order."""
         for row in self._by_id("streams", "value", from_s, to_s, "AND stream = ?", (name,)):
             yield json.loads(row[0])
@@ -119,17 +120,21 @@ class Reader:
         return tuple(row[0] for row in self._all("SELECT date FROM reports ORDER BY date", ()))
 
     def export_lines(
-        self, what: str, from_s: float = 0.0, to_s: float = _EVER_S, label_offset_s: float = 0.0
+        self, what: str, from_s: float = 0.0, to_s: float = rows.EVER_S, label_offset_s: float = 0.0
     ) -> Iterator[dict[str, Any]]:
-        """One of EXPORTS as the lines that a replay writes."""
+        """One of EXPORTS as the lines that a replay writes, between two labels.
+
+        Only readings are kept in guard time, so only they need `label_offset_s`.
+        """
         if what == "readings":
-            return (lines.reading_line(value, label_offset_s) for value in self.readings(from_s, to_s))
+            found = self.readings(from_s - label_offset_s, to_s - label_offset_s)
+            return (lines.reading_line(value, label_offset_s) for value in found)
         if what == "alarms":
-            return (lines.transition_line(value, label_offset_s) for value in self.transitions(from_s, to_s))
+            return (lines.transition_line(value) for value in self.transitions(from_s, to_s))
         if what == "notices":
-            return (lines.notice_line(value.notice, label_offset_s) for value in self.notices(from_s, to_s))
+            return (lines.notice_line(value.notice) for value in self.notices(from_s, to_s))
         line = {"forecasts": lines.forecast_line, "wraps": lines.wrap_line, "stages": lines.stage_line}[what]
-        return (line(value, label_offset_s) for value in self.stream(what, from_s, to_s))
+        return (line(value) for value in self.stream(what, from_s, to_s))
 
     def _by_id(
         self,

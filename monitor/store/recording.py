@@ -10,11 +10,10 @@ import json
 import zlib
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from monitor.clock import rfc3339
+from monitor.clock import parse_rfc3339, rfc3339
 from monitor.errors import RecordingError
 from monitor.model import ClockStep, Command, Event, Message, Outcome, Started
 from monitor.store.lines import dumps
@@ -137,7 +136,7 @@ def _parsed(line: bytes, last_at_s: float | None) -> Event:
     values, end = _scan(text)
     if text[end:].strip():
         raise ValueError("more follows after the end of the object")
-    at_s = datetime.fromisoformat(values["received_at"]).timestamp()
+    at_s = parse_rfc3339(values["received_at"])
     topic = values.get("topic")
     if topic is None:
         return _event(values, at_s, last_at_s)

@@ -13,6 +13,7 @@ _WORDS = {
     "sensors": "",
     "memory": "how the alarms stood",
     "notices": "notices",
+    "tries": "how notices were sent",
     "transitions": "past alarms",
     "reports": "past reports",
     "hours": "hourly figures",

@@ -25,6 +25,9 @@ QUANTITY_IDS: Mapping[Quantity, int] = {
 }
 QUANTITIES: Mapping[int, Quantity] = {number: quantity for quantity, number in QUANTITY_IDS.items()}
 
+EVER_S = 253_402_300_799.0
+"""The end of the year 9999: after any instant."""
+
 READING_COLUMNS = "observed_at_ms, sensor, quantity, received_after_ms, value, flag, use"
 HOUR_COLUMNS = (
     "hour_at_ms, sensor, covered_s, temperature_mean_c, temperature_min_c, temperature_max_c, "
@@ -39,8 +42,8 @@ NOTICE_COLUMNS = "at_ms, notice, notifier, kind, priority, subject, text, html, 
 
 
 def to_ms(at_s: float) -> int:
-    """Whole milliseconds since 1970."""
-    return round(at_s * 1000)
+    """Whole milliseconds since 1970; any instant is moved into the years 1970 to 9999."""
+    return round(min(max(at_s, 0.0), EVER_S) * 1000)
 
 
 def to_json(value: Any) -> str:

@@ -1,6 +1,7 @@
 """The database's tables as numbered steps; a step that has been released is never edited, only followed.
 
-Instants are whole milliseconds on the guard's axis (`..._ms`); labels are made when somebody reads.
+Instants are whole milliseconds (`..._ms`): those of readings and hours on the guard's axis, those of what
+people read (transitions, notices, streams, reports) as the engine labelled them.
 `readings` is ordered by time first, so that a commit touches one page of it, however many sensors there are;
 it holds the young ones, those of hours gone by are in `packs` (see `store/packs.py`).
 """
@@ -8,7 +9,7 @@ it holds the young ones, those of hours gone by are in `packs` (see `store/packs
 import sqlite3
 from collections.abc import Sequence
 
-from monitor.errors import NewerSchema
+from monitor.errors import NewerSchema, StoreError
 
 STEPS: tuple[tuple[str, ...], ...] = (
     (
@@ -50,7 +51,12 @@ STEPS: tuple[tuple[str, ...], ...] = (
             PRIMARY KEY (room, key)) WITHOUT ROWID""",
         "CREATE TABLE digests (id INTEGER PRIMARY KEY, topic TEXT NOT NULL, digest BLOB NOT NULL)",
     ),
-    ("CREATE TABLE packs (hour INTEGER PRIMARY KEY, readings INTEGER NOT NULL, body BLOB NOT NULL)",),
+    (
+        "CREATE TABLE packs (hour INTEGER PRIMARY KEY, readings INTEGER NOT NULL, body BLOB NOT NULL)",
+        """CREATE TABLE tries (
+            notice TEXT NOT NULL, notifier TEXT NOT NULL, at_ms INTEGER NOT NULL, status TEXT NOT NULL,
+            detail TEXT NOT NULL, PRIMARY KEY (notice, notifier, at_ms, status)) WITHOUT ROWID""",
+    ),
 )
 
 
@@ -65,6 +71,17 @@ def refuse_newer(version: int, place: str, steps: Sequence[Sequence[str]] = STEP
         raise NewerSchema(
             f"{place}: a newer release of aftercare wrote it (schema {version}, known here: {len(steps)}).",
             "Install that release again, or restore the backup made before the upgrade.",
+        )
+
+
+def refuse_older(version: int, place: str) -> None:
+    """StoreError when the database lacks steps that only the daemon may take."""
+    if version == 0:
+        raise StoreError(f"{place}: there is nothing in this database yet.", "Start `aftercare run` once.")
+    if version < len(STEPS):
+        raise StoreError(
+            f"{place}: an earlier release wrote it (schema {version}, needed here: {len(STEPS)}).",
+            "Start `aftercare run` once: it takes the database along.",
         )
 
 

@@ -24,6 +24,7 @@ class JsonLinesSink:
         self._open: dict[str, TextIO] = {}
         self._readings = ReadingLines() if readings else None
         self.label_offset_s = 0.0
+        """How far labels stand ahead of guard time; everything but readings is labelled already."""
         try:
             (directory / "reports").mkdir(parents=True, exist_ok=True)
             for name in (*FILES, "readings") if readings else FILES:
@@ -52,9 +53,9 @@ class JsonLinesSink:
         for report in effect.reports:
             self._write_report(report)
 
-    def _put(self, name: str, values: Sequence[Any], line: Callable[[Any, float], Mapping[str, Any]]) -> None:
+    def _put(self, name: str, values: Sequence[Any], line: Callable[[Any], Mapping[str, Any]]) -> None:
         for value in values:
-            self._open[name].write(lines.dumps(line(value, self.label_offset_s)) + "\n")
+            self._open[name].write(lines.dumps(line(value)) + "\n")
 
     def _write_report(self, report: Report) -> None:
         folder = self._directory / "reports"

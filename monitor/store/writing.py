@@ -9,6 +9,7 @@ from typing import Any
 
 from monitor.model import Effects, HourRow, OutboxChange, Reading, Row
 from monitor.store import packs, rows
+from monitor.store.lines import instant_s
 
 DIGESTS_KEPT = 1000
 _TRIED = ("pending", "sent", "failed")
@@ -68,7 +69,7 @@ def _write_rare(db: sqlite3.Connection, effect: Effects) -> None:
     ):
         for value in values:
             key = rows.to_json([value.get(name) for name in keys])
-            at_ms = rows.to_ms(value[f"{at_key}_s"])
+            at_ms = rows.to_ms(instant_s(value, at_key) or 0.0)
             _insert(db, "streams", "stream, at_ms, key, value", (stream, at_ms, key, rows.to_json(value)))
     for report in effect.reports:
         as_sent = (report.date, rows.to_ms(report.at_s), report.subject, report.text, report.html)
@@ -83,17 +84,21 @@ def _insert(db: sqlite3.Connection, table: str, columns: str, row: tuple[Any, ..
 
 
 def _change_outbox(db: sqlite3.Connection, change: OutboxChange) -> None:
-    """Follow one change, unless it was followed before: an instant and its status are its name."""
+    """Write one change down, once, and follow it; what is done with does not become pending again."""
     at_ms = rows.to_ms(change.at_s)
-    db.execute(
-        "UPDATE notices SET status = ?, attempts = attempts + ?, last_error = ?, changed_at_ms = ? "
-        "WHERE notice = ? AND notifier = ? AND "
-        "(changed_at_ms IS NULL OR changed_at_ms < ? OR (changed_at_ms = ? AND status <> ?))",
-        (
-            change.status, int(change.status in _TRIED), change.detail, at_ms,
-            change.notice, change.notifier, at_ms, at_ms, change.status,
-        ),
-    )  # fmt: skip
+    new = db.execute(
+        "INSERT OR IGNORE INTO tries (notice, notifier, at_ms, status, detail) VALUES (?, ?, ?, ?, ?)",
+        (change.notice, change.notifier, at_ms, change.status, change.detail),
+    ).rowcount
+    if new:
+        db.execute(
+            "UPDATE notices SET attempts = attempts + ?, last_error = ?, changed_at_ms = ?, "
+            "status = CASE WHEN ? = 'pending' THEN status ELSE ? END WHERE notice = ? AND notifier = ?",
+            (
+                change.status in _TRIED, change.detail, at_ms, change.status, change.status,
+                change.notice, change.notifier,
+            ),
+        )  # fmt: skip
 
 
 def _remember(db: sqlite3.Connection, row: Row) -> None:
