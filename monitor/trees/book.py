@@ -208,9 +208,6 @@ def _applied(book: Book, values: Values, at_s: float) -> Book:
     kind = values["kind"]
     if kind in _OF_BOOK:
         return _OF_BOOK[kind](book, values, at_s)
-    if kind == "tree" and values["tree"] not in book.trees:
-        trees = {**book.trees, values["tree"]: Tree(values["tree"], values.get("name") or values["tree"])}
-        book = replace(book, trees=trees)
     if kind not in OF_TREE or values.get("tree") not in book.trees:
         return book
     tree = OF_TREE[kind](book.trees[values["tree"]], values, at_s)

@@ -187,6 +187,29 @@ def test_a_heater_holds_what_it_was_last_set_to() -> None:
     assert book.setpoint_c("cold", at("2026-01-21")) == 3.5
 
 
+def test_a_sensor_that_changed_its_house_changes_what_a_house_move_moved() -> None:
+    """The configuration says which sensor hangs where; the book is folded anew with it."""
+    book = grown(larch(), said("move", "2026-01-16", tree=None, house="cold", to="garage"))
+    assert book.trees["larch-3"].place == "garage"
+    assert book.with_houses({"bench-a": "tall"}).trees["larch-3"].sensor == "bench-a"
+
+
+def test_notes_stand_with_what_they_are_about() -> None:
+    """A tree, a house, or the site."""
+    book = grown(
+        larch(),
+        said("note", "2026-01-14", note="leans", by="Ann"),
+        said("note", "2026-01-15", tree=None, house="cold", note="snow"),
+        said("note", "2026-01-16", tree=None, note="away until Sunday"),
+    )
+    assert [(note.subject, note.note) for note in book.notes] == [
+        ("larch-3", "leans"),
+        ("cold", "snow"),
+        ("site", "away until Sunday"),
+    ]
+    assert [note.by for note in book.trees["larch-3"].notes] == ["Ann"]
+
+
 def test_a_sensor_that_left_the_configuration_never_stops_the_start() -> None:
     """Its trees still stand there; whether anybody watches is another question."""
     entry = checked(EMPTY, **larch())

@@ -255,6 +255,14 @@ def test_a_work_whose_wire_nobody_wrote_down_is_asked_about_while_it_lasts() -> 
     )
 
 
+def test_without_word_of_the_buds_warmth_alone_brings_the_look_sooner() -> None:
+    """50 degree-days, 5 a day: ten days after the bend, wire written down or not."""
+    for book in (grown(larch(), BEND), grown(larch(), BEND, WIRE)):
+        found = asked(book, "2026-01-21", 5.0)["wire-check"]
+        assert found.due_on == date(2026, 1, 20)
+        assert "50 degree-days of warmth" in found.because
+
+
 def test_a_bite_wants_the_wire_off_within_days() -> None:
     """Until that wire is off."""
     book = grown(larch(), BEND, WIRE, said("finding", "2026-05-01", found="bite", part="top"))
