@@ -41,6 +41,7 @@ from monitor.model import (
 )
 from monitor.settings import Settings, read_secret, secret_path
 from monitor.store.book_file import BookFile
+from monitor.store.queries import Reader
 from monitor.store.recorder import Recorder
 from monitor.store.sqlite import Store
 from monitor.trees.book import check_entry
@@ -138,6 +139,26 @@ class Guard:
             f"This is a drill from {site}. If you read it, this way to reach you works. Nothing is wrong.",
         )
         return self.delivery.drill(notifier, notice)
+
+    def book_entries(self) -> list[Mapping[str, Any]]:
+        """Every entry of the book, as it stands."""
+        return list(self.engine.book.entries)
+
+    def report(self, date: str) -> Mapping[str, Any] | None:
+        """The report of a local date as it was sent, or as it would be sent now when no date is given."""
+        if not date:
+            found = self.ask("report", {"date": self.today()}).value
+        else:
+            with Reader(self.store.directory) as reader:
+                found = reader.report(date)
+        if found is None:
+            return None
+        return {"date": found.date, "subject": found.subject, "text": found.text, "html": found.html}
+
+    def today(self) -> str:
+        """The site's local date."""
+        label_s = self.engine.scenes.label_s(self.clock.now_s())
+        return clock.local(label_s, self.settings.site.zone).date().isoformat()
 
     def stop(self) -> None:
         """Ask the loop to end in order."""

@@ -46,13 +46,16 @@ heater_setpoint_c = 4.0
 house = "cold"
 topic = "heather/cold/bench-a"
 payload = "senml"
+longest_gap_s = 1200
 [sensors.bench-b]
 house = "cold"
 topic = "heather/cold/bench-b"
 payload = "senml"
+longest_gap_s = 1200
 [sensors.yard]
 house = "cold"
 place = "outdoor"
+longest_gap_s = 1200
 topic = "heather/yard"
 payload = "json"
 temperature_c = "/t"

@@ -1,0 +1,69 @@
+"""Asks a running daemon over its socket; the page's own interface."""
+
+import http.client
+import json
+import socket
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from monitor.errors import AftercareError, NotRunning
+from monitor.settings import Settings
+from monitor.web.socket_path import socket_path
+
+TIMEOUT_S = 30.0
+
+
+class _UnixConnection(http.client.HTTPConnection):
+    """HTTP over a Unix socket."""
+
+    def __init__(self, path: Path) -> None:
+        super().__init__("localhost", timeout=TIMEOUT_S)
+        self._path = path
+
+    def connect(self) -> None:
+        """Open the socket."""
+        self.sock = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
+        self.sock.settimeout(TIMEOUT_S)
+        self.sock.connect(str(self._path))
+
+
+class Daemon:
+    """The daemon that owns an installation's state, if it runs."""
+
+    def __init__(self, settings: Settings, environ: Mapping[str, str]) -> None:
+        self._path = socket_path(Path(settings.state.directory), environ)
+
+    def get(self, path: str) -> Any:
+        """The answer to a question; NotRunning when nobody answers."""
+        return self._ask("GET", path, None)
+
+    def post(self, path: str, body: Mapping[str, Any]) -> Any:
+        """The answer to a request that changes something; AftercareError when it was refused."""
+        return self._ask("POST", path, body)
+
+    def runs(self) -> bool:
+        """Whether a daemon answers."""
+        try:
+            self.get("/api/alarms")
+        except NotRunning:
+            return False
+        return True
+
+    def _ask(self, method: str, path: str, body: Mapping[str, Any] | None) -> Any:
+        connection = _UnixConnection(self._path)
+        data = None if body is None else json.dumps(body).encode()
+        try:
+            connection.request(method, path, data, {"Content-Type": "application/json"} if data else {})
+            answer = connection.getresponse()
+            text = answer.read()
+        except (OSError, http.client.HTTPException) as error:
+            raise NotRunning(
+                "The daemon is not running, or not for this state directory.", "Start it with `aftercare run`."
+            ) from error
+        finally:
+            connection.close()
+        value = json.loads(text) if text else None
+        if answer.status >= 400:
+            raise AftercareError((value or {}).get("message") or f"The daemon refused ({answer.status}).")
+        return value

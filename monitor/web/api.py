@@ -1,0 +1,120 @@
+"""The interface the command line uses, as JSON over HTTP; it hands questions to the guard and draws nothing.
+
+Over the Unix socket whoever may open it may ask. Over TCP only the page is served.
+"""
+
+from collections.abc import Awaitable, Callable
+from typing import TYPE_CHECKING, Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response
+from starlette.routing import Route
+
+from monitor.clock import rfc3339
+from monitor.errors import NotRunning
+from monitor.model import Reply, Snapshot
+
+if TYPE_CHECKING:
+    from monitor.app import Guard
+
+LONGEST_BODY = 4_000_000
+Handler = Callable[[Request], Awaitable[Response]]
+
+
+def status_json(snapshot: Snapshot) -> dict[str, Any]:
+    """`status --json`."""
+    return {
+        "at": rfc3339(snapshot.at_s) if snapshot.at_s else None,
+        "site": snapshot.site,
+        "guarding": snapshot.guarding,
+        "houses": list(snapshot.houses),
+        "trees": list(snapshot.trees),
+        "wraps": list(snapshot.wraps),
+        "alarms": list(snapshot.alarms),
+        "unknown": list(snapshot.unknown),
+        "storage": dict(snapshot.storage),
+        "delivery": list(snapshot.delivery),
+        **snapshot.more,
+    }
+
+
+def only_from_here(handler: Handler) -> Handler:
+    """Refuse whoever does not come over the Unix socket."""
+
+    async def guarded(request: Request) -> Response:
+        if request.scope.get("client") is not None:
+            return JSONResponse({"message": "This is served to the command line only."}, 403)
+        return await handler(request)
+
+    return guarded
+
+
+def routes(guard: "Guard") -> list[Route]:
+    """All routes of the interface."""
+
+    async def status(request: Request) -> Response:
+        return JSONResponse(status_json(guard.snapshot))
+
+    async def alarms(request: Request) -> Response:
+        return JSONResponse(list(guard.snapshot.alarms))
+
+    async def command(request: Request) -> Response:
+        body = await _body(request)
+        name = request.path_params["name"]
+        return await _asked(guard, name, body, str(body.get("by", "")))
+
+    async def add(request: Request) -> Response:
+        body = await _body(request)
+        return await _asked(guard, "entries", body.get("entries", []), str(body.get("by", "")))
+
+    async def entries(request: Request) -> Response:
+        return JSONResponse(guard.book_entries())
+
+    async def drill(request: Request) -> Response:
+        body = await _body(request)
+        names = [body["notifier"]] if body.get("notifier") else list(guard.settings.notifiers)
+        results = [await run_in_threadpool(guard.drill, name) for name in names]
+        return JSONResponse(
+            {
+                "results": [
+                    {"notifier": r.notifier, "ok": r.ok, "detail": r.detail, "took_s": round(r.took_s, 3)}
+                    for r in results
+                ]
+            }
+        )
+
+    async def report(request: Request) -> Response:
+        found = await run_in_threadpool(guard.report, request.query_params.get("date", ""))
+        if found is None:
+            return JSONResponse({"message": "There is no report for that date."}, 404)
+        return JSONResponse(found)
+
+    return [
+        Route("/api/status", only_from_here(status)),
+        Route("/api/alarms", only_from_here(alarms)),
+        Route("/api/alarms/{name:str}", only_from_here(command), methods=["POST"]),
+        Route("/api/book", only_from_here(entries)),
+        Route("/api/book", only_from_here(add), methods=["POST"]),
+        Route("/api/drill", only_from_here(drill), methods=["POST"]),
+        Route("/api/report", only_from_here(report)),
+    ]
+
+
+async def _body(request: Request) -> dict[str, Any]:
+    """The JSON object of a request; an empty one where there is none."""
+    if int(request.headers.get("content-length", "0") or "0") > LONGEST_BODY:
+        return {}
+    try:
+        value = await request.json()
+    except ValueError:
+        return {}
+    return value if isinstance(value, dict) else {}
+
+
+async def _asked(guard: "Guard", name: str, values: Any, by: str) -> Response:
+    try:
+        reply: Reply = await run_in_threadpool(guard.ask, name, values, by)
+    except NotRunning as error:
+        return JSONResponse({"ok": False, "message": str(error)}, 503)
+    return JSONResponse({"ok": reply.ok, "value": reply.value, "message": reply.message}, 200 if reply.ok else 409)
