@@ -103,7 +103,8 @@ def _what_else(draft: Draft) -> Iterator[Problem]:
     notifiers = dict(tables_in(table_of(draft.tables, "notifiers")))
     typed = {name: values for name, values in notifiers.items() if isinstance(values.get("type"), str)}
     yield from map(draft.problem, _notifier_problems(typed))
-    yield from _plans(draft.plans)[1]
+    if draft.plans is None or draft.plans.is_file():
+        yield from _plans(draft.plans)[1]
 
 
 def _payload_problems(sensors: Mapping[str, Sensor]) -> Iterator[Found]:
