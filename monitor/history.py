@@ -37,7 +37,7 @@ DECIMALS: Final = 4
 #: Two values of one instant that differ by less than this part are the same value. [-]
 SAME_WITHIN: Final = 1e-6
 
-#: From this humidity on leaves and wraps count as wet. [%] Common practice for wetness from humidity, no source.
+#: From this humidity on leaves and wraps count as wet. [%] Common practice, no source.
 WET_FROM_PCT: Final = 90.0
 
 #: Bases of the degree-hours of an hourly row. [°C]
@@ -223,7 +223,9 @@ class History:
         """
         for sensor in self._tracks:
             series = {
-                quantity: readings[sensor, quantity] for quantity in Quantity if (sensor, quantity) in readings
+                quantity: readings[sensor, quantity]
+                for quantity in Quantity
+                if (sensor, quantity) in readings
             }
             if series:
                 self._tracks[sensor] = self._loaded(sensor, series)
@@ -286,7 +288,11 @@ def _fill(column: _Column, instants: Floats, at_s: Any, values: Any, flags: Any)
 
 
 def _hour_row(
-    sensor: str, hour_at_s: float, stands_s: float, temperature: tuple[Floats, Floats], humidity: tuple[Floats, Floats]
+    sensor: str,
+    hour_at_s: float,
+    stands_s: float,
+    temperature: tuple[Floats, Floats],
+    humidity: tuple[Floats, Floats],
 ) -> HourRow:
     end_at_s = hour_at_s + HOUR_S
     changes = [at_s for instants, _ in (temperature, humidity) for at_s in (instants, instants + stands_s)]
@@ -322,7 +328,9 @@ def _standing(at_s: Floats, values: Floats, when_s: Floats, stands_s: float) -> 
     return np.where((last >= 0) & (when_s < at_s[last] + stands_s), values[last], _NAN)
 
 
-def _extremes(at_s: Floats, values: Floats, hour_at_s: float, standing: Floats) -> tuple[float | None, float | None]:
+def _extremes(
+    at_s: Floats, values: Floats, hour_at_s: float, standing: Floats
+) -> tuple[float | None, float | None]:
     made = values[at_s >= hour_at_s]
     among = made if len(made) else standing[~np.isnan(standing)]
     return (float(among.min()), float(among.max())) if len(among) else (None, None)

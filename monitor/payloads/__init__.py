@@ -1,8 +1,8 @@
 """From a message's bytes to samples: one file a payload kind, found by scan or by an entry point.
 
 A kind is a module with `KIND`, `decoder` and `problems`, as `monitor.payloads.kind` says. Modules of this
-folder count if they have `KIND`; other distributions offer theirs in the entry point group `monitor.payloads`.
-Payloads know nothing of quality, history or the time of day.
+folder count if they have `KIND`; other distributions offer theirs in the entry point group
+`monitor.payloads`. Payloads know nothing of quality, history or the time of day.
 """
 
 import importlib
@@ -16,7 +16,15 @@ from monitor.model import Sample
 from monitor.payloads.kind import Decode, PayloadKind, SettingProblem
 from monitor.settings import Sensor
 
-__all__ = ["ENTRY_POINTS", "Decode", "PayloadKind", "SettingProblem", "TopicDecoder", "kinds", "topic_decoders"]
+__all__ = [
+    "ENTRY_POINTS",
+    "Decode",
+    "PayloadKind",
+    "SettingProblem",
+    "TopicDecoder",
+    "kinds",
+    "topic_decoders",
+]
 
 #: Where other distributions offer payload kinds.
 ENTRY_POINTS: Final = "monitor.payloads"
@@ -76,7 +84,8 @@ def _kind(name: str, known: Mapping[str, PayloadKind]) -> PayloadKind:
 
 
 def _shipped() -> list[PayloadKind]:
-    modules = [importlib.import_module(f"{__name__}.{found.name}") for found in pkgutil.iter_modules(__path__)]
+    names = [found.name for found in pkgutil.iter_modules(__path__)]
+    modules = [importlib.import_module(f"{__name__}.{name}") for name in names]
     return [cast("PayloadKind", module) for module in modules if hasattr(module, "KIND")]
 
 

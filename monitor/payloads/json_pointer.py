@@ -71,7 +71,7 @@ def problems(sensor: Sensor) -> list[SettingProblem]:
     found = keys_without_use(sensor, ("name", "quantity"), "a json payload is read by pointers.")
     if sensor.temperature_c is None and sensor.relative_humidity_pct is None:
         found.append(
-            ("temperature_c", "a json payload needs a pointer to it.", 'Write for example temperature_c = "/t".')
+            ("temperature_c", "a json payload needs a pointer.", 'Write for example temperature_c = "/t".')
         )
     for key in _POINTER_KEYS:
         try:

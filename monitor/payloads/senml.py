@@ -34,16 +34,38 @@ UNITS: Final[Mapping[str | None, tuple[Quantity, float]]] = {
     "%EL": (Quantity.BATTERY_PCT, 0.0),
 }
 
-_TEXT, _NUMBER, _BOOLEAN = (str,), (float, int), (bool,)
-_FIELDS: Final[Mapping[str, tuple[type, ...]]] = {
-    **dict.fromkeys(("bn", "bu", "n", "u", "vs", "vd"), _TEXT),
-    **dict.fromkeys(("bt", "bv", "bs", "bver", "v", "s", "t", "ut"), _NUMBER),
-    "vb": _BOOLEAN,
+_TEXT: Final = (str,)
+_NUMBER: Final = (float, int)
+_BOOLEAN: Final = (bool,)
+
+#: What a field is for: it sets a base, it belongs to an entry, it is the entry's value.
+_BASE, _ENTRY, _VALUE = 1, 2, 4
+
+_FIELDS: Final[Mapping[str, tuple[tuple[type, ...], int]]] = {
+    "n": (_TEXT, _ENTRY),
+    "u": (_TEXT, _ENTRY),
+    "v": (_NUMBER, _ENTRY | _VALUE),
+    "t": (_NUMBER, _ENTRY),
+    "bn": (_TEXT, _BASE),
+    "bt": (_NUMBER, _BASE),
+    "bu": (_TEXT, _BASE),
+    "bv": (_NUMBER, _BASE),
+    "bs": (_NUMBER, _BASE),
+    "bver": (_NUMBER, _BASE),
+    "vs": (_TEXT, _ENTRY | _VALUE),
+    "vb": (_BOOLEAN, _ENTRY | _VALUE),
+    "vd": (_TEXT, _ENTRY | _VALUE),
+    "s": (_NUMBER, _ENTRY),
+    "ut": (_NUMBER, _ENTRY),
 }
-_BASE_FIELDS: Final = frozenset(("bn", "bt", "bu", "bv", "bs", "bver"))
 _NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9\-:./_]*", flags=re.ASCII)
 _SEPARATORS: Final = "-:./_"
 _BASE64URL = re.compile(r"[A-Za-z0-9_-]*", flags=re.ASCII)
+
+Value = float | str | bool | bytes | None
+
+
+_TEMPERATURE_C: Final = Quantity.TEMPERATURE_C
 
 
 class Record(NamedTuple):
@@ -55,20 +77,13 @@ class Record(NamedTuple):
 
     name: str
     unit: str | None
-    value: float | str | bool | bytes | None
+    value: Value
     at_s: float | None
     sum: float | None = None
 
 
-class _Base(NamedTuple):
-    """The base fields in force (RFC 8428 section 4.1)."""
-
-    bn: str = ""
-    bt: float = 0
-    bu: str | None = None
-    bv: float | None = None
-    bs: float | None = None
-    bver: int = VERSION
+#: The base fields before the first record sets any (RFC 8428 section 4.1).
+_NO_BASES: Final[Mapping[str, Any]] = {"bn": "", "bt": 0, "bu": None, "bv": None, "bs": None, "bver": VERSION}
 
 
 def resolve(pack: Any, sent_at_s: float | None) -> list[Record]:
@@ -89,23 +104,25 @@ def resolve(pack: Any, sent_at_s: float | None) -> list[Record]:
     """
     if type(pack) is not list:
         raise PayloadError("SenML is an array of records, and this payload is not an array.")
-    base = _Base()
+    bases: Mapping[str, Any] = _NO_BASES
     records: list[Record] = []
     for place, fields in enumerate(pack, 1):
         if type(fields) is not dict:
             raise PayloadError(f"record {place} is {shown(fields)} and not an object.")
-        has_base, has_entry = _check_fields(fields, place)
-        if has_base:
-            base = _rebased(base, fields, place)
-        if has_entry:
-            records.append(_record(base, fields, place, sent_at_s))
+        uses = _uses(fields, place)
+        if uses & _BASE:
+            if "bver" in fields:
+                _check_version(fields["bver"], bases["bver"], place)
+            bases = {**bases, **fields}  # the other fields come along and are never looked at
+        if uses & _ENTRY:
+            records.append(_record(bases, fields, uses, place, sent_at_s))
     return records
 
 
 def decoder(sensors: Mapping[str, Sensor]) -> Decode:
     """A function that gives each sensor the temperature, humidity and battery records under its name."""
     owner_of = _ownership(sensors)
-    offsets = {(key, quantity): offset_of(sensor, quantity) for key, sensor in sensors.items() for quantity in Quantity}
+    meanings = {sensor_id: _meanings(sensor) for sensor_id, sensor in sensors.items()}
 
     def decode(payload: bytes, sent_at_s: float | None) -> list[Sample]:
         records = resolve(json_of(payload), sent_at_s)
@@ -119,9 +136,9 @@ def decoder(sensors: Mapping[str, Sensor]) -> Decode:
                 continue
             if type(value) is not float and type(value) is not int:
                 raise PayloadError(f"the record {shown(name)} in {unit} has no number as its value.")
-            quantity, shift = UNITS[unit]
-            found = temperatures if quantity is Quantity.TEMPERATURE_C else others
-            found.append(Sample(owner, quantity, value + shift + offsets[owner, quantity], at_s))
+            quantity, shift = meanings[owner][unit]
+            found = temperatures if quantity is _TEMPERATURE_C else others
+            found.append(Sample(owner, quantity, value + shift, at_s))
         if not others and not temperatures:
             raise _nothing(records, sensors)
         return _in_order(others + temperatures, sent_at_s)
@@ -140,63 +157,67 @@ def problems(sensor: Sensor) -> list[SettingProblem]:
     return found
 
 
-def _check_fields(fields: dict[str, Any], place: int) -> tuple[bool, bool]:
-    """Whether a record has base fields, and whether it has others, after each was checked for its type."""
-    has_base = has_entry = False
+def _uses(fields: dict[str, Any], place: int) -> int:
+    """What the fields of a record are for, after each was checked for its type."""
+    uses = 0
     for label, value in fields.items():
-        types = _FIELDS.get(label)
-        if types is None:
+        known = _FIELDS.get(label)
+        if known is None:
             if label.endswith("_"):
-                raise PayloadError(f"record {place} has {shown(label)}, which a reader must understand or refuse.")
+                raise PayloadError(
+                    f"record {place} has {shown(label)}: who does not know it must not read on."
+                )
             continue
+        types, use = known
         if type(value) not in types:
             raise PayloadError(f"record {place} has {shown(value)} as {label!r}.")
         if types is _NUMBER and not -LARGEST_NUMBER < value < LARGEST_NUMBER:
             raise PayloadError(f"record {place} has a number as {label!r} that is too large.")
-        if label in _BASE_FIELDS:
-            has_base = True
-        else:
-            has_entry = True
-    return has_base, has_entry
+        if use & uses & _VALUE:
+            raise PayloadError(f"record {place} has two values; one is allowed.")
+        uses |= use
+    return uses
 
 
-def _rebased(base: _Base, fields: dict[str, Any], place: int) -> _Base:
-    """The base after a record that has base fields of its own."""
-    version = fields.get("bver", base.bver)
+def _check_version(version: float, before: float, place: int) -> None:
     if version > VERSION:
         raise PayloadError(f"the pack is of SenML version {version}; this program knows {VERSION}.")
     if version < 1 or version != int(version):
         raise PayloadError(f"record {place} has {shown(version)} as 'bver'.")
-    if place > 1 and version != base.bver:
+    if place > 1 and version != before:
         raise PayloadError(f"record {place} is of another SenML version than those before it.")
-    return base._replace(**{label: value for label, value in fields.items() if label in _BASE_FIELDS})
 
 
-def _record(base: _Base, fields: dict[str, Any], place: int, sent_at_s: float | None) -> Record:
-    name = base.bn + fields.get("n", "")
+def _record(
+    bases: Mapping[str, Any], fields: dict[str, Any], uses: int, place: int, sent_at_s: float | None
+) -> Record:
+    name = bases["bn"] + fields.get("n", "")
     if not _NAME.fullmatch(name):
         raise PayloadError(f"record {place} has the name {shown(name)}, which SenML does not allow.")
-    sum_ = fields.get("s", base.bs)
-    if sum_ is not None and "s" in fields and base.bs is not None:
-        sum_ += base.bs
-    value = _value(base, fields, place)
-    if value is None and sum_ is None:
-        raise PayloadError(f"record {place} has no value.")
-    at_s = base.bt + fields.get("t", 0)
-    return Record(name, fields.get("u", base.bu), value, _instant(at_s, sent_at_s), sum_)
+    value: Value = fields.get("v")
+    if value is None:
+        value = _other_value(bases, fields, uses, place)
+    elif bases["bv"] is not None:
+        value = bases["bv"] + value
+    at_s = bases["bt"] + fields.get("t", 0)
+    own_at_s = None if at_s == 0 else _instant(at_s, sent_at_s)
+    return Record(name, fields.get("u", bases["bu"]), value, own_at_s, _sum(bases, fields))
 
 
-def _value(base: _Base, fields: dict[str, Any], place: int) -> float | str | bool | bytes | None:
-    """The one value of a record, the base value added to a number; None if it has none."""
-    present = [label for label in ("v", "vs", "vb", "vd") if label in fields]
-    if len(present) > 1:
-        raise PayloadError(f"record {place} has {' and '.join(present)}; one value is allowed.")
-    if not present:
-        return base.bv if "s" not in fields else None
-    value: float | str | bool = fields[present[0]]
-    if present[0] == "v":
-        return value if base.bv is None else value + base.bv  # type: ignore[operator]
-    return _decoded(value, place) if present[0] == "vd" else value
+def _sum(bases: Mapping[str, Any], fields: dict[str, Any]) -> float | None:
+    base: float | None = bases["bs"]
+    own: float | None = fields.get("s")
+    return base if own is None else own if base is None else base + own
+
+
+def _other_value(bases: Mapping[str, Any], fields: dict[str, Any], uses: int, place: int) -> Value:
+    """The value of a record that has no number of its own: text, a truth, data, or the base value alone."""
+    if not uses & _VALUE:
+        if "s" not in fields and bases["bv"] is None:
+            raise PayloadError(f"record {place} has no value.")
+        value: Value = None if "s" in fields else bases["bv"]
+        return value
+    return _decoded(fields["vd"], place) if "vd" in fields else fields.get("vs", fields.get("vb"))
 
 
 def _decoded(value: Any, place: int) -> bytes:
@@ -207,25 +228,30 @@ def _decoded(value: Any, place: int) -> bytes:
 
 
 def _instant(at_s: float, sent_at_s: float | None) -> float | None:
-    """Base time plus time as an instant to the millisecond; None where the device had no clock."""
+    """Base time plus time as an instant to the millisecond; None if it is relative to nobody knows what."""
     if at_s >= ABSOLUTE_FROM_S:
         instant_s = at_s
-    elif at_s == 0 or sent_at_s is None:
+    elif sent_at_s is None:
         return None
     else:
         instant_s = sent_at_s + at_s
     if not 0 <= instant_s <= LATEST_INSTANT_S:
         raise PayloadError(f"the time {shown(at_s)} does not lead to an instant between 1970 and 2100.")
-    return round(instant_s, 3)
+    return round(float(instant_s), 3)
+
+
+def _meanings(sensor: Sensor) -> dict[str | None, tuple[Quantity, float]]:
+    """The units with what is to be added, the sensor's own offset included."""
+    return {unit: (quantity, add + offset_of(sensor, quantity)) for unit, (quantity, add) in UNITS.items()}
 
 
 def _ownership(sensors: Mapping[str, Sensor]) -> Callable[[str], str | None]:
     """Which sensor a record's name belongs to: the longest fitting name, else the sensor without a name."""
     unnamed = next((key for key, sensor in sensors.items() if sensor.name is None), None)
-    prefixes = sorted(
-        ((sensor.name.rstrip(_SEPARATORS), key) for key, sensor in sensors.items() if sensor.name is not None),
-        key=lambda named: -len(named[0]),
-    )
+    names = {
+        key: sensor.name.rstrip(_SEPARATORS) for key, sensor in sensors.items() if sensor.name is not None
+    }
+    prefixes = sorted(((name, key) for key, name in names.items()), key=lambda named: -len(named[0]))
 
     def owner_of(name: str) -> str | None:
         for prefix, key in prefixes:
@@ -238,8 +264,7 @@ def _ownership(sensors: Mapping[str, Sensor]) -> Callable[[str], str | None]:
 
 def _in_order(samples: list[Sample], sent_at_s: float | None) -> list[Sample]:
     """Ascending in time; at one instant temperature comes last, since the others help to judge it."""
-    first_at_s = samples[0].observed_at_s
-    if all(sample.observed_at_s == first_at_s for sample in samples):
+    if len(samples) == 1 or len({sample[3] for sample in samples}) == 1:
         return samples
     without_s = LATEST_INSTANT_S if sent_at_s is None else sent_at_s
     return sorted(samples, key=lambda at: without_s if at.observed_at_s is None else at.observed_at_s)
@@ -247,7 +272,7 @@ def _in_order(samples: list[Sample], sent_at_s: float | None) -> list[Sample]:
 
 def _ratio(name: str) -> PayloadError:
     return PayloadError(
-        f"the record {shown(name)} has the unit %, which in SenML is a ratio from 0 to 1 and not a percentage.",
+        f"the record {shown(name)} has the unit %, which in SenML is a ratio from 0 to 1 and no percentage.",
         "Humidity is %RH and a battery %EL; where the device cannot be changed, read it as json by pointers.",
     )
 
@@ -256,6 +281,6 @@ def _nothing(records: list[Record], sensors: Mapping[str, Sensor]) -> PayloadErr
     seen = ", ".join(shown(f"{record.name} ({record.unit or 'no unit'})") for record in records[:3])
     wanted = ", ".join(sensor.name for sensor in sensors.values() if sensor.name is not None)
     return PayloadError(
-        f"there is no temperature (Cel), humidity (%RH) or battery (%EL){f' under {wanted}' if wanted else ''};"
-        f" the payload has {seen or 'no records'}."
+        f"there is no temperature (Cel), humidity (%RH) or battery (%EL)"
+        f"{f' under {wanted}' if wanted else ''}; the payload has {seen or 'no records'}."
     )

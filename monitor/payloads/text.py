@@ -45,8 +45,9 @@ def json_of(payload: bytes) -> Any:
     PayloadError for what `text_of` refuses, for what is not JSON, for NaN and infinity, for a name that
     stands twice in one object, and for nesting deeper than DEEPEST_NESTING.
     """
+    text = text_of(payload).strip(_BLANKS)
     try:
-        value = _DECODER.decode(text_of(payload))
+        value, end = _DECODER.raw_decode(text)
     except RecursionError:
         raise PayloadError(_TOO_DEEP) from None
     except json.JSONDecodeError as error:
@@ -55,6 +56,8 @@ def json_of(payload: bytes) -> Any:
         ) from None
     except ValueError:  # a whole number of thousands of digits
         raise PayloadError("a number in the payload has too many digits.") from None
+    if end != len(text):
+        raise PayloadError(f"the payload goes on after its JSON value, with {shown(text[end:])}.")
     if payload.count(b"[") + payload.count(b"{") > DEEPEST_NESTING:
         _check_depth(value)
     return value
@@ -84,7 +87,7 @@ def _rfc3339_instant(text: str) -> float:
     if match is None:
         raise PayloadError(f"the time {shown(text)} is not RFC 3339 with an offset.")
     date, minute, second, fraction, offset = match.groups()
-    leap_s = 1 if second == "60" else 0  # Unix time has no place for it: it falls together with the next second
+    leap_s = 1 if second == "60" else 0  # Unix time has no place for it: it falls on the next second
     plain = f"{date}T{minute}{'59' if leap_s else second}{fraction or ''}{offset.upper()}"
     try:
         return parse_rfc3339(plain) + leap_s
@@ -119,5 +122,6 @@ def _not_a_number(name: str) -> Any:
     raise PayloadError(f"{name} is not a number in JSON.", "A sensor without a value should leave it out.")
 
 
+_BLANKS: Final = " \t\r\n"
 _TOO_DEEP: Final = f"the payload is nested deeper than {DEEPEST_NESTING} levels."
 _DECODER: Final = json.JSONDecoder(object_pairs_hook=_once_each, parse_constant=_not_a_number)

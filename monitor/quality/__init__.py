@@ -1,15 +1,15 @@
 """How far a reading can be trusted: one check a file, each with a flag of QARTOD, and the flag of them all.
 
-A flag stands beside the value and never in its place. Real sun, doors and heaters make suspect readings, and a
-suspect low one must still warn, so only what no sensor measured ever fails. Quality knows no limits, no
+A flag stands beside the value and never in its place. Real sun, doors and heaters make suspect readings, and
+a suspect low one must still warn, so only what no sensor measured ever fails. Quality knows no limits, no
 history and no time of day.
 """
 
 import importlib
 import pkgutil
 from collections.abc import Sequence
+from functools import cache
 from importlib.metadata import entry_points
-from itertools import chain
 from typing import Any, Final, cast
 
 import numpy as np
@@ -17,7 +17,7 @@ import numpy as np
 from monitor.errors import AftercareError
 from monitor.model import Flag, Quantity
 from monitor.quality.check import Check, QualityCheck, Recent
-from monitor.quality.roll_up import roll_up, roll_up_arrays
+from monitor.quality.roll_up import RANK, roll_up, roll_up_arrays
 from monitor.quality.thresholds import STILL_AFTER_S
 from monitor.settings import Sensor
 
@@ -29,7 +29,8 @@ ENTRY_POINTS: Final = "monitor.quality"
 #: How much of the past a judge must be shown to judge as if it had never stopped. [s]
 PRIME_S: Final = max(filter(None, STILL_AFTER_S)) + 3600.0
 
-_GOOD, _NOT_EVALUATED = Flag.GOOD, Flag.NOT_EVALUATED
+_NOT_EVALUATED: Final = Flag.NOT_EVALUATED
+_NO_INSTANT: Final = float("nan")
 
 
 class Judge:
@@ -45,8 +46,10 @@ class Judge:
         self._timeless: dict[Quantity, tuple[Check, ...]] = {}
         for quantity in Quantity:
             made = [(module, module.check(sensor, quantity, self._recents)) for module in modules]
-            self._checks[quantity] = tuple(one for _, one in made if one is not None)
-            self._timeless[quantity] = tuple(one for module, one in made if one is not None and module.TIMELESS)
+            self._checks[quantity] = tuple(check for _, check in made if check is not None)
+            self._timeless[quantity] = tuple(
+                check for module, check in made if check is not None and module.TIMELESS
+            )
 
     def flag(self, quantity: Quantity, value: float, observed_at_s: float) -> Flag:
         """The flag of a reading, which from now on is part of what came before.
@@ -56,13 +59,10 @@ class Judge:
         recent = self._recents[quantity]
         if not observed_at_s > recent.at_s:
             return self.flag_late(quantity, value)
-        recent.step_to(observed_at_s)
         worst = _NOT_EVALUATED
         for check in self._checks[quantity]:
             flag = check(recent, value, observed_at_s)
-            if flag > _NOT_EVALUATED:
-                worst = max(worst, flag)
-            elif flag is _GOOD and worst is _NOT_EVALUATED:
+            if flag is not worst and RANK[flag] > RANK[worst]:
                 worst = flag
         recent.add(value, observed_at_s, worst)
         return worst
@@ -70,9 +70,7 @@ class Judge:
     def flag_late(self, quantity: Quantity, value: float) -> Flag:
         """The flag of a reading that comes too late to be held against those around it."""
         recent = self._recents[quantity]
-        return roll_up(
-            chain((_NOT_EVALUATED,), (check(recent, value, float("nan")) for check in self._timeless[quantity]))
-        )
+        return roll_up([check(recent, value, _NO_INSTANT) for check in self._timeless[quantity]])
 
     def prime(self, quantity: Quantity, at_s: Any, values: Any, flags: Any) -> None:
         """Show a new judge the readings from before a restart: arrays ascending in time [s since 1970].
@@ -86,6 +84,7 @@ class Judge:
             self.flag(quantity, value, instant_s)
 
 
+@cache  # what is installed does not change while we run, and looking for it takes 10 ms
 def checks() -> tuple[QualityCheck, ...]:
     """Every quality check there is, in order of their names; AftercareError when two claim the same one."""
     found: dict[str, QualityCheck] = {}
@@ -99,11 +98,10 @@ def checks() -> tuple[QualityCheck, ...]:
 
 
 def _shipped() -> list[QualityCheck]:
-    modules = [importlib.import_module(f"{__name__}.{found.name}") for found in pkgutil.iter_modules(__path__)]
+    names = [found.name for found in pkgutil.iter_modules(__path__)]
+    modules = [importlib.import_module(f"{__name__}.{name}") for name in names]
     return [cast("QualityCheck", module) for module in modules if hasattr(module, "KIND")]
 
 
 def _installed() -> list[QualityCheck]:
     return [cast("QualityCheck", point.load()) for point in entry_points(group=ENTRY_POINTS)]
-
-

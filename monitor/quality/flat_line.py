@@ -6,7 +6,7 @@ after the longer time and never fails here; whether other sensors have moved mea
 
 from collections import deque
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 
@@ -28,16 +28,16 @@ KIND = "flat-line"
 TIMELESS = False
 
 #: Extremes are kept for spans of this length, aligned to the clock so that a restart finds the same. [s]
-SPAN_S = 600.0
+SPAN_S: Final = 1800.0
 
 #: Fewer readings than this over the whole time are too few to tell. [-] Own judgement.
-FEWEST = 30
+FEWEST: Final = 30
 
 _GOOD, _NOT_EVALUATED, _SUSPECT = Flag.GOOD, Flag.NOT_EVALUATED, Flag.SUSPECT
 
 
 class _Span:
-    """Lowest, highest and number of the values of ten minutes."""
+    """Lowest, highest and number of the values of half an hour."""
 
     __slots__ = ("begins_at_s", "count", "highest", "lowest", "newest_at_s")
 
@@ -49,17 +49,18 @@ class _Span:
 
 
 class Stillness:
-    """Lowest and highest value of the last `after_s`, span by span."""
+    """Between which values the next one must lie for `after_s` to have passed within a hair of one value."""
 
-    __slots__ = ("_after_s", "_gap_s", "_span", "_spans", "band")
+    __slots__ = ("_after_s", "_gap_s", "_span", "_spans", "_within", "bounds")
 
-    def __init__(self, after_s: float, gap_s: float) -> None:
+    def __init__(self, within: float, after_s: float, gap_s: float) -> None:
+        self._within = within
         self._after_s = after_s
         self._gap_s = gap_s
         self._spans: deque[_Span] = deque()
         self._span = _Span(float("-inf"), 0.0, float("-inf"))
-        self.band: tuple[float, float] | None = None
-        """Lowest and highest before the present span; None until there is enough of it without a gap."""
+        self.bounds: tuple[float, float] | None = None
+        """None until there are enough readings without a gap; lower above upper if they have moved."""
 
     def add(self, value: float, at_s: float) -> None:
         """Take in a value."""
@@ -85,9 +86,12 @@ class Stillness:
         first_at_s = begins_at_s - self._after_s
         while spans and spans[0].begins_at_s < first_at_s:
             spans.popleft()
-        self.band = None
-        if spans and spans[0].begins_at_s < first_at_s + SPAN_S and sum(span.count for span in spans) >= FEWEST:
-            self.band = min(span.lowest for span in spans), max(span.highest for span in spans)
+        reaches = bool(spans) and spans[0].begins_at_s < first_at_s + SPAN_S
+        if reaches and sum(span.count for span in spans) >= FEWEST:
+            highest, lowest = max(span.highest for span in spans), min(span.lowest for span in spans)
+            self.bounds = highest - self._within, lowest + self._within
+        else:
+            self.bounds = None
 
 
 def check(sensor: Sensor, quantity: Quantity, beside: Mapping[Quantity, Recent]) -> Check | None:
@@ -95,17 +99,17 @@ def check(sensor: Sensor, quantity: Quantity, beside: Mapping[Quantity, Recent])
     within = THRESHOLDS[quantity].still_within
     if within is None:
         return None
-    stillness = Stillness(STILL_AFTER_S.fail or 0.0, sensor.silent_after_s)
+    stillness = Stillness(within, STILL_AFTER_S.fail or 0.0, sensor.silent_after_s)
     air_c = beside[Quantity.TEMPERATURE_C]
     humidity = quantity is Quantity.RELATIVE_HUMIDITY_PCT
     pot = sensor.place is Place.POT
 
     def still(recent: Recent, value: float, at_s: float) -> Flag:
         stillness.add(value, at_s)
-        band = stillness.band
-        if band is None:
+        bounds = stillness.bounds
+        if bounds is None:
             return _NOT_EVALUATED
-        if max(band[1], value) - min(band[0], value) > within:
+        if not bounds[0] <= value <= bounds[1]:
             return _GOOD
         exempt = may_rest(value, air_c.usable[1]) if humidity else pot and abs(value) <= FREEZING_PLATEAU_K
         return _GOOD if exempt else _SUSPECT

@@ -1,7 +1,9 @@
 """Quality check: does the value change faster than air does? (QARTOD rate of change test)
 
-Sun on the bench, an open door and a heater are quick and real, so too fast is only ever suspect. A level that
-has stood for a minute is accepted as the new one, and a value that comes back to the last good one is good.
+Sun on the bench, an open door and a heater are quick and real, so too fast is only ever suspect. Each reading
+is held against the last one of the minute before: a level that has stood for so long is accepted as the new
+one, and so is a value that comes back to the last good one. Minutes are those of the clock and not counted
+from the first reading, so that a restart judges alike.
 """
 
 from collections.abc import Mapping
@@ -10,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from monitor.model import Flag, Quantity
-from monitor.quality.check import Check, Recent
+from monitor.quality.check import NEVER, Check, Recent
 from monitor.quality.roll_up import Flags
 from monitor.quality.thresholds import RATE_OVER_S, THRESHOLDS
 from monitor.settings import Sensor
@@ -22,25 +24,29 @@ _GOOD, _NOT_EVALUATED, _SUSPECT = Flag.GOOD, Flag.NOT_EVALUATED, Flag.SUSPECT
 
 
 def check(sensor: Sensor, quantity: Quantity, beside: Mapping[Quantity, Recent]) -> Check | None:
-    """Suspect when neither an earlier reading nor an earlier good one can have become this value in time."""
+    """Suspect when neither the reading before nor the last good one can have become this value in time."""
     per_min = THRESHOLDS[quantity].rate_per_min
     if per_min is None:
         return None
     per_s = per_min / 60.0
-    gap_s = max(sensor.silent_after_s, 2 * RATE_OVER_S + sensor.every_s)
     least = per_s * RATE_OVER_S
+    gap_s = sensor.silent_after_s + RATE_OVER_S
+    minute_ends_at_s = NEVER[0]
+    before = before_good = NEVER
 
     def rate(recent: Recent, value: float, at_s: float) -> Flag:
-        since_s, before = recent.steady
-        elapsed_s = at_s - since_s
+        nonlocal minute_ends_at_s, before, before_good
+        if at_s >= minute_ends_at_s:
+            minute_ends_at_s = at_s - at_s % RATE_OVER_S + RATE_OVER_S
+            before, before_good = recent.usable, recent.good
+        elapsed_s = at_s - before[0]
         if elapsed_s > gap_s:
             return _NOT_EVALUATED
         allowed = per_s * elapsed_s if elapsed_s > RATE_OVER_S else least
-        if -allowed <= value - before <= allowed:
+        if -allowed <= value - before[1] <= allowed:
             return _GOOD
-        since_s, before = recent.steady_good
-        allowed = max(per_s * (at_s - since_s), least)
-        return _GOOD if -allowed <= value - before <= allowed else _SUSPECT
+        allowed = max(per_s * (at_s - before_good[0]), least)
+        return _GOOD if -allowed <= value - before_good[1] <= allowed else _SUSPECT
 
     return rate
 

@@ -17,14 +17,19 @@ Flags = NDArray[np.uint8]
 PRECEDENCE: Final = (Flag.MISSING, Flag.NOT_EVALUATED, Flag.GOOD, Flag.SUSPECT, Flag.FAIL)
 
 
+#: Place in the precedence, by flag.
+RANK: Final = tuple(
+    PRECEDENCE.index(flag) if flag in PRECEDENCE else -1 for flag in range(max(PRECEDENCE) + 1)
+)
+
+
 def roll_up(flags: Iterable[Flag]) -> Flag:
     """The flag of a value that several checks have judged; MISSING of none."""
-    return max(flags, key=PRECEDENCE.index, default=Flag.MISSING)
+    return max(flags, key=RANK.__getitem__, default=Flag.MISSING)
 
 
 def roll_up_arrays(*flags: Any) -> Flags:
     """The same for equally long arrays of flags, element by element."""
-    ranks = np.zeros(10, np.uint8)
-    ranks[list(PRECEDENCE)] = range(len(PRECEDENCE))
-    worst = np.max([ranks[np.asarray(one, np.uint8)] for one in flags], axis=0)
-    return np.array(PRECEDENCE, np.uint8)[worst]
+    worst = np.max([np.array(RANK)[np.asarray(one, np.intp)] for one in flags], axis=0)
+    found: Flags = np.array(PRECEDENCE, np.uint8)[worst]
+    return found

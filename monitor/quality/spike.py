@@ -1,8 +1,8 @@
 """Quality check: does one value stand far from its neighbours? (QARTOD spike test)
 
-Of a reading that has just arrived the next one is not known, so as it arrives a jump is suspect until the next
-reading stands by it or has come back; a jump alone never fails, since doors and sun make real ones. The series
-form knows both neighbours and follows QARTOD.
+Of a reading that has just arrived the next one is not known, so a jump is suspect as it arrives, and the next
+one is good if it stands by it or has come back; a jump alone never fails, since doors and sun make real ones.
+The series form knows both neighbours and follows QARTOD.
 """
 
 from collections.abc import Mapping

@@ -1,8 +1,8 @@
 """The numbers of the quality checks, each with where it comes from.
 
 "WMO guideline": Zahumenský 2004, Guidelines on quality control procedures for data from automatic weather
-stations; its numbers are quoted from memory. "Own judgement": chosen for a small greenhouse, where sun, a door
-and a heater make changes that are real.
+stations; its numbers are quoted from memory. "Own judgement": chosen for a small greenhouse, where sun, a
+door and a heater make changes that are real.
 """
 
 from collections.abc import Mapping
@@ -68,7 +68,7 @@ THRESHOLDS: Final[Mapping[Quantity, Thresholds]] = {
         usual=Band(-30.0, 55.0),  # own judgement: under glass in a cold or a forgotten shut house
         possible=Band(-40.0, 80.0),  # range of common digital sensors
         spike=Pair(3.0, 8.0),  # own judgement
-        rate_per_min=1.5,  # own judgement; WMO guideline 3 K/min; largest real step seen in a day of minutes 0.4
+        rate_per_min=1.5,  # own judgement; WMO guideline 3; largest step in a day of minutes outdoors 0.4
         still_within=0.05,  # own judgement: half the last digit of a 0.1 K sensor
     ),
     Quantity.RELATIVE_HUMIDITY_PCT: Thresholds(
