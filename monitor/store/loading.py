@@ -73,7 +73,9 @@ def _readings(
     found = {}
     for number, part in zip(numbers.tolist(), np.split(order, starts[1:]), strict=True):
         sensor, quantity = divmod(number, _SERIES_STEP)
-        found[sensors[sensor], rows.QUANTITIES[quantity]] = (at_ms[part] / 1000.0, value[part], flag[part])
+        if sensor in sensors:
+            key = (sensors[sensor], rows.QUANTITIES[quantity])
+            found[key] = (at_ms[part] / 1000.0, value[part], flag[part])
     return found
 
 

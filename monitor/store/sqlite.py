@@ -36,12 +36,13 @@ class Store:
         self.failing = ""
         """Why the last attempt to open or commit failed; empty while all is well."""
         self.begun_afresh = 0
-        """How often the database became another one than was loaded from: then all must be saved again."""
+        """How often, since it was opened, it became another database: then all must be saved again."""
         self._now_s = now_s
         self._db: sqlite3.Connection | None = None
         self._inode = (0, 0)
         self._sensor_ids: dict[str, int] = {}
         self._is_damaged = False
+        self._is_other = False
         self._readings = 0
         self._pack_at_s = float("-inf")
 
@@ -62,6 +63,7 @@ class Store:
             raise
         except StoreError as error:
             store.failing = str(error)
+        store._is_other, store.begun_afresh = store._db is None, 0
         return store
 
     def load(self, history_from_s: float, hours_from_s: float | None = None) -> Saved:
@@ -162,7 +164,7 @@ class Store:
         if self._db is not None and not self._is_there():
             self.notes.append(f"{self.path}: it vanished while in use.")
             self._drop()
-            self.begun_afresh += 1
+            self._is_other = True
         return self._db or self._connect()
 
     def _is_there(self) -> bool:
@@ -188,20 +190,21 @@ class Store:
         self._know_sensors(db)
         self._readings = int(loading.meta(db, "readings") or 0)
         self.failing = ""
+        self.begun_afresh += self._is_other
+        self._is_other = False
         return db
 
     def _begin_afresh(self) -> sqlite3.Connection:
         aside = rescue.set_aside(self.path, self._now_s)
         db = database.open_writer(self.path)
-        self._is_damaged = False
-        self.begun_afresh += 1
+        self._is_damaged, self._is_other = False, True
         lost = rescue.salvage(db, aside)
         self.notes.append(f"{self.path}: it was damaged and is kept as {aside.name}. {lost}")
         return db
 
     def _know_sensors(self, db: sqlite3.Connection) -> None:
         with contextlib.suppress(sqlite3.Error):
-            self._sensor_ids.update({name: number for number, name in loading.sensor_names(db).items()})
+            self._sensor_ids = {name: number for number, name in loading.sensor_names(db).items()}
 
     def _drop(self) -> None:
         if self._db is not None:
