@@ -107,14 +107,16 @@ def sample_notice(notifier: str = "sample", **changes: object) -> Notice:
 class NotifierCase:
     """One kind of notifier and the other side of it.
 
-    `values` are settings that work, with a time-out of a second or two; `secrets` is the text of each secret
-    file. `received()` gives everything that arrived so far, raw. `hang()` makes the other side accept and
-    then say nothing; `bad_secrets` are secrets that it must refuse: None where a kind has no such thing.
+    `values` are settings that work, with a time-out of a second or two; `needs` is what the kind's NEEDS ask
+    for, `secrets` the text of each secret file. `received()` gives everything that arrived so far, raw.
+    `hang()` makes the other side accept and then say nothing; `bad_secrets` are secrets that it must refuse:
+    None where a kind has no such thing.
     """
 
     kind: NotifierKind
     values: Mapping[str, object]
     received: Callable[[], Sequence[bytes]]
+    needs: Mapping[str, object] = field(default_factory=dict)
     secrets: Mapping[str, str] = field(default_factory=dict)
     bad_secrets: Mapping[str, str] | None = None
     hang: Callable[[], None] | None = None
@@ -123,7 +125,7 @@ class NotifierCase:
     def notifier(self, secrets: Mapping[str, str] | None = None) -> Notifier:
         """A new notifier with these settings."""
         texts = self.secrets if secrets is None else secrets
-        return self.kind.create("sample", self.values, lambda name: texts[name])
+        return self.kind.create("sample", {**self.values, **self.needs}, lambda name: texts[name])
 
 
 CaseFactory = Callable[[], AbstractContextManager[NotifierCase]]

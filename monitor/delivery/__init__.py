@@ -8,13 +8,14 @@ one runs.
 import importlib
 import pkgutil
 from collections.abc import Callable, Mapping
+from functools import partial
 from importlib.metadata import entry_points
 from typing import Any, cast
 
 from monitor.delivery import notifiers
 from monitor.delivery.notifier import Finding, Notifier, NotifierKind
 from monitor.errors import AftercareError, Problem, SettingsError
-from monitor.settings import NotifierSettings, Settings
+from monitor.settings import NotifierSettings, Settings, secret_path
 
 GROUP = "monitor.notifiers"
 
@@ -103,6 +104,7 @@ def _create(
         "folder": settings.file.parent,
         "site": settings.site,
         "broker": settings.broker,
+        "find": partial(secret_path, settings),
     }
     needs = getattr(kind, "NEEDS", ())
     return kind.create(

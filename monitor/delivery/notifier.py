@@ -7,7 +7,7 @@ group `monitor.notifiers` whose name is the kind and whose object (a module will
     create(name, values, files)   a Notifier; SettingsError when a value or a secret cannot be right
     problems(name, values)        what is wrong with the settings: (key, message, hint) each
     RECORD_ONLY = True            only if it keeps a record and reaches nobody
-    NEEDS = ("broker", ...)       only if it must know more: `folder`, `site`, `broker` then stand in `values`
+    NEEDS = ("broker", ...)       only if it must know more: then in `values`: folder, site, broker, find
 
 `values` are the keys of the notifier's table without `type`; `files(name)` gives a secret's text.
 """
@@ -28,10 +28,10 @@ class Notifier(Protocol):
     def deliver(self, notice: Notice, delayed_s: float, at_s: float) -> None:
         """Hand over one notice; to return means that the other side has taken it.
 
-        `at_s` is the instant of this attempt as people and other machines read it [s since 1970], and
-        `delayed_s` how long ago the notice was made [s]; the text already says so where it matters. The same
-        notice may come again, with the same `notice.notice`. Time-outs are the notifier's own; a call that
-        hangs all the same is left alone after a while, and nothing else goes this way until it ends.
+        `at_s` is the instant of this attempt on people's clock, as `notice.at_s` is that of its making [s
+        since 1970]; `delayed_s` is how long ago it was made [s], and the text already says so where it
+        matters. The same notice may come again, with the same `notice.notice`. Time-outs are the notifier's
+        own; a call that hangs all the same is left alone, and nothing else goes this way until it ends.
 
         Raises TemporaryFailure (another try is worth it) or PermanentFailure (this notice never goes this
         way); anything else is a fault of the notifier and is tried again.

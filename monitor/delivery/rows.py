@@ -19,6 +19,8 @@ class Row:
 
     notice: Notice
     attempts: int
+    made_at_s: float
+    """When the notice was made, in guard time, whatever the clock on the wall has done since."""
     due_at_s: float
     asker: "queue.SimpleQueue[Answer] | None" = None
     under_way: bool = False
@@ -33,15 +35,18 @@ class Rows:
     rows: list[Row] = field(default_factory=list)
     paused_until_s: dict[Priority, float] = field(default_factory=dict)
 
-    def add(self, notice: Notice, attempts: int, now_s: float) -> None:
-        """Take a notice on, due at once; nothing changes if it is here already."""
+    def add(self, notice: Notice, attempts: int, now_s: float, offset_s: float = 0.0) -> None:
+        """Take a notice on, due at once; nothing changes if it is here already.
+
+        `offset_s` is by how much people's clock, by which the notice is dated, is ahead of guard time [s].
+        """
         if self._find(notice.notice) is None:
-            self.rows.append(Row(notice, attempts, now_s))
+            self.rows.append(Row(notice, attempts, min(now_s, notice.at_s - offset_s), now_s))
 
     def add_once(self, notice: Notice, now_s: float) -> "queue.SimpleQueue[Answer]":
         """Take a notice on for one attempt; its result comes out of the queue."""
         asker: queue.SimpleQueue[Answer] = queue.SimpleQueue()
-        self.rows.append(Row(notice, 0, now_s, asker))
+        self.rows.append(Row(notice, 0, now_s, now_s, asker))
         return asker
 
     def withdraw(self, notice: str) -> bool:

@@ -9,12 +9,15 @@ from monitor.clock import rfc3339
 from monitor.delivery.plain import one_line, plain
 from monitor.model import Notice
 
+LONGEST_BYTES = 20_000
+"""What a message to another machine may hold; Standard Webhooks 1.0 asks for less than 20 kB."""
 
-def notice_data(notice: Notice, delayed_s: float, at_s: float) -> dict[str, Any]:
+
+def notice_data(notice: Notice) -> dict[str, Any]:
     """The notice with its alarms; keys as in `notices.jsonl`, but each alarm with all that is known of it."""
     alarms = [_json_safe(alarm) for alarm in notice.details]
     return {
-        "at": rfc3339(made_at_s(delayed_s, at_s)),
+        "at": rfc3339(notice.at_s),
         "notice": one_line(notice.notice),
         "kind": notice.kind.value,
         "priority": notice.priority.value,
@@ -24,11 +27,6 @@ def notice_data(notice: Notice, delayed_s: float, at_s: float) -> dict[str, Any]
         "occurrences": [_json_safe(occurrence) for occurrence in notice.occurrences],
         "alarms": alarms or [{"alarm": _json_safe(alarm)} for alarm in notice.alarms],
     }
-
-
-def made_at_s(delayed_s: float, at_s: float) -> float:
-    """When the notice was made, as people read the time [s since 1970]; the same at every attempt."""
-    return round(at_s - delayed_s, 3)
 
 
 def fitted(data: Mapping[str, Any], limit_bytes: int) -> dict[str, Any]:

@@ -101,7 +101,7 @@ class Delivery:
         return DrillResult(notifier, answer is None, detail, monotonic_s() - began_s)
 
     def clock_stepped(self, offset_s: float) -> None:
-        """From now on people and machines read times that stand `offset_s` ahead of guard time."""
+        """People's clock stands `offset_s` ahead of guard time from now on [s]; call it at the start too."""
         for worker in self._workers.values():
             worker.offset_s = offset_s
 
@@ -156,7 +156,7 @@ class Worker:
     def send(self, notice: Notice, attempts: int) -> None:
         """Take a notice on, unless it is here already."""
         with self._changed:
-            self._rows.add(notice, attempts, self._clock.now_s())
+            self._rows.add(notice, attempts, self._clock.now_s(), self.offset_s)
             self._changed.notify_all()
 
     def withdraw(self, notice: str) -> bool:
@@ -220,9 +220,9 @@ class Worker:
         if self._hanging is not None:
             return TemporaryFailure("an earlier attempt still hangs")
         now_s = self._clock.now_s()
-        delayed_s = max(0.0, now_s - notice.at_s)
+        delayed_s = now_s - row.made_at_s
         said = said_late(notice, delayed_s, self._late_from_s)
-        at_s = notice.at_s + delayed_s + self.offset_s
+        at_s = now_s + self.offset_s
         call = Call(
             lambda: self._notifier.deliver(said, delayed_s, at_s), f"call-{self._name}", self._look_around
         )

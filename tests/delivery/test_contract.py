@@ -13,6 +13,31 @@ def test_email_keeps_the_contract(check: ContractCheck) -> None:
     check()
 
 
+@pytest.mark.parametrize("check", notifier_contract(cases.journal_case), ids=str)
+def test_journal_keeps_the_contract(check: ContractCheck) -> None:
+    """Against standard error."""
+    check()
+
+
+@pytest.mark.parametrize("check", notifier_contract(cases.cap_case), ids=str)
+def test_cap_keeps_the_contract(check: ContractCheck) -> None:
+    """Against a directory."""
+    check()
+
+
+@pytest.mark.parametrize("check", notifier_contract(cases.mqtt_case), ids=str)
+def test_mqtt_keeps_the_contract(check: ContractCheck) -> None:
+    """Against a real broker."""
+    check()
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")  # the package's own, while it loads
+@pytest.mark.parametrize("check", notifier_contract(cases.apprise_case), ids=str)
+def test_apprise_keeps_the_contract(check: ContractCheck) -> None:
+    """Against a real HTTP server."""
+    check()
+
+
 @pytest.mark.parametrize("check", notifier_contract(cases.webhook_case), ids=str)
 def test_webhook_keeps_the_contract(check: ContractCheck) -> None:
     """Against a real HTTP server that checks signatures."""

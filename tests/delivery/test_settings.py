@@ -93,12 +93,12 @@ def test_all_problems_are_found_at_once_with_file_and_key() -> None:
     found = [str(problem) for problem in problems(broken)]
 
     file = "/etc/aftercare/monitor.toml"
+    unknown_key = "this key is not known here. It may be one of: url, secret_file, ca_file, timeout_s."
+    kinds = "apprise, cap, email, journal, mqtt, webhook"
     assert found == [
         f"{file}, notifiers.mail.port: this must be a whole number from 1 to 65535.",
-        f"{file}, notifiers.hook.sceret: this key is not known here. "
-        "It may be one of: url, secret_file, ca_file, timeout_s.",
-        f"{file}, notifiers.x.type: there is no type 'pigeon'. "
-        "It may be one of: apprise, cap, email, journal, mqtt, webhook.",
+        f"{file}, notifiers.hook.sceret: {unknown_key}",
+        f"{file}, notifiers.x.type: there is no type 'pigeon'. It may be one of: {kinds}.",
     ]
     with pytest.raises(SettingsError) as caught:
         create_notifiers(broken, secret_of)

@@ -57,12 +57,12 @@ def test_a_notice_as_data_carries_all_its_alarms() -> None:
     """The keys are those of a line of notices, the alarms those of a line of alarms."""
     notice = sample_notice()
 
-    data = notice_data(notice, delayed_s=60.0, at_s=notice.at_s + 60.0)
+    data = notice_data(notice)
 
     assert data["at"] == "2026-01-14T03:10:00Z"
     assert (data["kind"], data["priority"], data["notifier"]) == ("activation", "high", "sample")
     assert data["alarms"] == [dict(notice.details[0])]
-    bare = notice_data(sample_notice(details=()), 0.0, notice.at_s)
+    bare = notice_data(sample_notice(details=()))
     assert bare["alarms"] == [{"alarm": "low-temperature/yew-2"}]
 
 
@@ -70,7 +70,7 @@ def test_numbers_that_json_does_not_know_become_null() -> None:
     """A value that is not a number must not make the whole message unreadable."""
     notice = sample_notice(details=({"alarm": "a", "value": float("nan"), "limit": float("inf")},))
 
-    assert json.loads(encoded(notice_data(notice, 0.0, 0.0)))["alarms"] == [
+    assert json.loads(encoded(notice_data(notice)))["alarms"] == [
         {"alarm": "a", "value": None, "limit": None}
     ]
 
@@ -78,7 +78,7 @@ def test_numbers_that_json_does_not_know_become_null() -> None:
 def test_alarms_are_left_out_from_the_end_and_counted() -> None:
     """As few as need be, and the first ones stay."""
     details = tuple({"alarm": f"low-temperature/tree-{n}", "cause": "c" * 300} for n in range(100))
-    data = notice_data(sample_notice(details=details), 0.0, 0.0)
+    data = notice_data(sample_notice(details=details))
 
     cut = fitted(data, 20_000)
 
@@ -91,7 +91,7 @@ def test_alarms_are_left_out_from_the_end_and_counted() -> None:
 @given(st.text(max_size=300), st.integers(min_value=600, max_value=2000))
 def test_a_text_is_cut_when_no_alarm_is_left_to_leave_out(words: str, limit_bytes: int) -> None:
     """Whatever the text, the result keeps the limit and stays readable."""
-    data = notice_data(sample_notice(text=words * 20, subject="Cold"), 0.0, 0.0)
+    data = notice_data(sample_notice(text=words * 20, subject="Cold"))
 
     cut = fitted(data, limit_bytes)
 

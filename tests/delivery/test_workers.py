@@ -254,16 +254,21 @@ def test_in_a_demo_a_moment_of_real_time_is_no_delay() -> None:
 
 
 def test_times_for_people_follow_the_clock_and_delays_do_not() -> None:
-    """After the wall clock was set forward by an hour, the attempt is labelled with the new time."""
-    mail = RecordingNotifier()
+    """The clock on the wall is set forward by an hour while a notice waits; the next one has the new time."""
+    mail = RecordingNotifier(failing(TemporaryFailure("busy")))
     with desk(mail=mail) as at:
+        began_s = at.clock.now_s()
+        at.delivery.send(sample_notice("mail", notice="before"))
+        at.said(1)
         at.delivery.clock_stepped(3600.0)
         at.clock.advance(10.0)
-        at.delivery.send(sample_notice("mail"))
-        at.said(1)
+        at.said(2)
+        at.clock.advance(10.0)
+        at.delivery.send(sample_notice("mail", notice="after", at_s=began_s + 3618.0))
+        at.said(3)
 
-    assert mail.at_s == [sample_notice().at_s + 10.0 + 3600.0]
-    assert mail.delays_s == [10.0]
+    assert mail.at_s == [began_s + 3610.0, began_s + 3620.0]
+    assert mail.delays_s == [10.0, 2.0]
 
 
 def test_a_way_that_is_gone_stays_closed_until_a_drill_succeeds() -> None:

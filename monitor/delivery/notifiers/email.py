@@ -22,7 +22,6 @@ from monitor.delivery import keys
 from monitor.delivery.notifier import Finding, refuse
 from monitor.delivery.plain import one_line, plain
 from monitor.delivery.tls import tls_context
-from monitor.delivery.wire import made_at_s
 from monitor.errors import PermanentFailure, TemporaryFailure
 from monitor.model import Notice, NoticeKind, Priority
 
@@ -110,7 +109,7 @@ class Email:
         """Send to every recipient that has not had this notice yet."""
         had = self._accepted.get(notice.notice, frozenset())
         to = [address for address in self._to if address not in had]
-        mail = self._mail(notice, made_at_s(delayed_s, at_s))
+        mail = self._mail(notice)
         try:
             refused = self._send(mail, to)
         except smtplib.SMTPRecipientsRefused as failure:
@@ -150,20 +149,21 @@ class Email:
         finally:
             server.close()
 
-    def _mail(self, notice: Notice, at_s: float) -> EmailMessage:
+    def _mail(self, notice: Notice) -> EmailMessage:
         """The notice as a mail: what a filter needs in the header, the text first, then perhaps HTML."""
         mail = EmailMessage(policy=SMTP_POLICY)
         mail["From"] = self._sender
         mail["To"] = ", ".join(self._to)
         mail["Subject"] = one_line(notice.subject)
-        mail["Date"] = format_datetime(datetime.fromtimestamp(int(at_s), UTC))
+        mail["Date"] = format_datetime(datetime.fromtimestamp(int(notice.at_s), UTC))
         mail["Message-ID"] = self._id("notice", notice.notice)
         self._thread(mail, notice)
         mail["Auto-Submitted"] = "auto-generated"
         mail["X-Aftercare-Notice"] = one_line(notice.notice)
         mail["X-Aftercare-Kind"] = notice.kind.value
-        if notice.occurrences:
-            mail["X-Aftercare-Occurrence"] = ", ".join(map(one_line, notice.occurrences))
+        occurrences = [one_line(one) for one in notice.occurrences if one]
+        if occurrences:
+            mail["X-Aftercare-Occurrence"] = ", ".join(occurrences)
         if notice.priority is Priority.HIGH and notice.kind is not NoticeKind.CLEARED:
             mail["Importance"] = "high"
             mail["X-Priority"] = "1"
@@ -180,7 +180,7 @@ class Email:
         """
         own = str(mail["Message-ID"])
         first = [self._threads[one] for one in notice.occurrences if self._threads.get(one, own) != own]
-        roots = [self._id("occurrence", one) for one in notice.occurrences]
+        roots = [self._id("occurrence", one) for one in notice.occurrences if one]
         if roots:
             mail["In-Reply-To"] = (first or roots)[0]
             mail["References"] = " ".join(dict.fromkeys(roots + first))

@@ -20,14 +20,13 @@ from monitor.delivery import keys
 from monitor.delivery.notifier import Finding, refuse
 from monitor.delivery.plain import one_line
 from monitor.delivery.tls import tls_context
-from monitor.delivery.wire import encoded, fitted, notice_data
+from monitor.delivery.wire import LONGEST_BYTES, encoded, fitted, notice_data
 from monitor.errors import DeliveryFailure, PermanentFailure, TemporaryFailure
 from monitor.model import Notice, NoticeKind
 
 KIND = "webhook"
 
 TIMEOUT_S = 20.0
-LONGEST_BODY_BYTES = 20_000
 LEAST_SECRET_BYTES = 24
 ANSWER_BYTES = 2_000
 """As much of an answer as is read: enough for the reason of a refusal."""
@@ -80,11 +79,11 @@ def type_of(kind: NoticeKind) -> str:
     return kind.value if kind is NoticeKind.DRILL else f"alarm.{kind.value}"
 
 
-def body_of(notice: Notice, delayed_s: float, at_s: float) -> bytes:
+def body_of(notice: Notice) -> bytes:
     """What is posted: `type`, the notice's own instant as `timestamp`, and the notice as `data`."""
-    data = notice_data(notice, delayed_s, at_s)
+    data = notice_data(notice)
     envelope = {"type": type_of(notice.kind), "timestamp": data["at"], "data": {}}
-    envelope["data"] = fitted(data, LONGEST_BODY_BYTES - len(encoded(envelope)))
+    envelope["data"] = fitted(data, LONGEST_BYTES - len(encoded(envelope)))
     return encoded(envelope)
 
 
@@ -105,7 +104,7 @@ class Webhook:
 
     def deliver(self, notice: Notice, delayed_s: float, at_s: float) -> None:
         """Post the notice; only a status of 2xx means that it was taken."""
-        body = body_of(notice, delayed_s, at_s)
+        body = body_of(notice)
         message_id = one_line(notice.notice).encode("ascii", "backslashreplace").decode()
         headers = {
             "Content-Type": "application/json",
