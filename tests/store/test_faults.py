@@ -60,7 +60,7 @@ def test_kill_9_in_mid_commit_leaves_the_state_before_or_after_it(tmp_path: Path
         commits = consistent(one["state"])
         assert one["said"] <= commits <= one["said"] + 1
         assert one["state"]["notes"] == 0
-    assert found[-1]["state"]["commits"] > 100
+    assert found[-1]["state"]["commits"] > 25
 
 
 def test_a_power_cut_leaves_a_whole_number_of_commits(tmp_path: Path) -> None:
