@@ -50,6 +50,15 @@ class SpeciesTable:
     """All known species, by their plain name (lower case, without a cultivar)."""
 
     species: Mapping[str, Species] = field(default_factory=dict)
+    _common: Mapping[str, Species] = field(init=False, repr=False, compare=False)
+
+    def __post_init__(self) -> None:
+        """Index the common names; where two species share one, the first keeps it."""
+        common: dict[str, Species] = {}
+        for facts in self.species.values():
+            for name in facts.common:
+                common.setdefault(_plain(name), facts)
+        object.__setattr__(self, "_common", common)
 
     def find(self, name: str) -> Species | None:
         """The facts for this name: the cultivar, else the species, else its common name, else the genus."""
@@ -71,10 +80,7 @@ class SpeciesTable:
         return names[close[0]] if close else ""
 
     def _by_common_name(self, plain: str) -> Species | None:
-        for facts in self.species.values():
-            if plain in map(_plain, facts.common):
-                return facts
-        return None
+        return self._common.get(plain)
 
     def _with_genus(self, found: Species) -> Species:
         """What the species does not say, its genus may; never a temperature."""
