@@ -45,7 +45,10 @@ from monitor.store.queries import Reader
 from monitor.store.recorder import Recorder
 from monitor.store.sqlite import Store
 from monitor.trees.book import check_entry
+from monitor.trees.follow_ups import follow_up_names
+from monitor.trees.imports import check_import
 from monitor.trees.plans import Plans, load_plans
+from monitor.trees.remarks import remarks
 
 PASS_AT_LEAST_EVERY_S = 5.0
 DRAIN_AT_MOST = 250
@@ -174,6 +177,7 @@ class Guard:
         entries = self._book_file.load()
         self.engine.load(saved, entries)
         self._keeping.load(saved.digests)
+        self.delivery.clock_stepped(self.engine.scenes.speech.offset_s)
         for notice, attempts in saved.outbox:
             self.delivery.send(notice, attempts)
         self._driver.almanac.done("report", max(saved.reports, default=""))
@@ -296,29 +300,36 @@ class Guard:
     def _entries(self, ask: Ask, ticket: int, now_s: float) -> None:
         """Check, append and sync, then handle; all of them or none."""
         label_s = self.engine.scenes.label_s(now_s)
-        checked: list[Mapping[str, Any]] = []
-        book = self.engine.book
         try:
-            for values in ask.values:
-                entry = self._checked(values, book, ask.by, label_s)
-                if entry["id"] not in book.by_id:
-                    checked.append(entry)
-                    book = book.with_entry(entry)
+            checked = self._checked(ask.values, ask.by, label_s)
             self._book_file.append(checked)
         except (BookError, StoreError) as error:
             self._answer(Reply(ticket, False, message=str(error)))
             return
+        said: list[str] = []
         for entry in checked:
+            tree = self.engine.guarding.trees.get(entry.get("tree", ""))
             self._handle(Entry(now_s, entry))
+            said += remarks(entry, self.engine.book, self.plans, tree.stages if tree is not None else ())
         self._commit()
-        self._answer(Reply(ticket, True, [dict(entry) for entry in checked]))
+        self._answer(Reply(ticket, True, {"entries": checked, "remarks": said}))
 
-    def _checked(self, values: Mapping[str, Any], book: Any, by: str, label_s: float) -> dict[str, Any]:
-        entry = dict(check_entry(values, book, self.settings.sensors, self.settings.houses, label_s))
-        entry.setdefault("entered_at", clock.rfc3339(label_s))
-        if by:
-            entry.setdefault("by", by)
-        return entry
+    def _checked(self, given: Sequence[Mapping[str, Any]], by: str, label_s: float) -> list[dict[str, Any]]:
+        """New entries in their written form, with who entered them and when."""
+        settings = self.settings
+        around: dict[str, Any] = {
+            "people": settings.people,
+            "follow_ups": follow_up_names(self.plans),
+            "zone": settings.site.zone,
+        }
+        book = self.engine.book
+        if len(given) == 1:
+            entry = check_entry(given[0], book, settings.sensors, settings.houses, label_s, **around)
+            entries = [] if entry["id"] in book.by_id else [entry]
+        else:
+            entries = list(check_import(given, book, settings.sensors, settings.houses, label_s, **around))
+        entered = {"entered_at": clock.rfc3339(label_s)} | ({"by": by} if by else {})
+        return [{**entered, **entry} for entry in entries]
 
     # ---- end ---------------------------------------------------------------------------------------------
 
