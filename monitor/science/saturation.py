@@ -32,8 +32,9 @@ LOG_START: Final = 6.415424
 START_OVER: Final = (1.14413866e-4, -0.0144341085, 0.277624897, 2.66031824, 13.7597009, -2.89261257e-4)
 START_UNDER: Final = (6.78891485e-5, -0.002255234, 0.00894527167, 0.136653887, 1.0)
 
-#: A step of Newton's method below this was the last: the next would be under 1e-13 K.
-LAST_STEP_K: Final = 1e-5
+#: A step of Newton's method below this part of the temperature [-] was the last: the next would be under
+#: 1e-13 K.
+LAST_STEP: Final = 3e-8
 MOST_STEPS: Final = 5
 
 
@@ -131,14 +132,13 @@ def frost_point(vapour_pressure_kpa: Value) -> Value:
 
 def log_water(lib: Library, kelvin: Any) -> Any:
     """Natural logarithm of the saturation pressure over water [of Pa] at temperatures in kelvin."""
-    main, bend, cold = _water_terms(lib, kelvin)
+    main, bend, cold, _ = _water_terms(lib, kelvin)
     return main + bend * cold
 
 
 def log_water_and_slope(lib: Library, kelvin: Any) -> tuple[Any, Any]:
     """The same, and its change with temperature. [1/K]"""
-    main, bend, cold = _water_terms(lib, kelvin)
-    per_k = 1.0 / kelvin
+    main, bend, cold, per_k = _water_terms(lib, kelvin)
     main_slope = (6763.22 * per_k - 4.210) * per_k + 0.000367
     cold_slope = (1331.22 * per_k - 9.44523) * per_k + 0.014025
     return main + bend * cold, main_slope + 0.0415 * (1.0 - bend * bend) * cold + bend * cold_slope
@@ -164,20 +164,22 @@ def dew_point_of_log(lib: Library, log_e: Any) -> Any:
 
 def _polynomial(x: Any, coefficients: tuple[float, ...]) -> Any:
     """Value of a polynomial, the highest power's coefficient first."""
-    result = coefficients[0]
-    for coefficient in coefficients[1:]:
-        result = result * x + coefficient
+    result = coefficients[0] * x + coefficients[1]
+    for coefficient in coefficients[2:]:
+        # an array is worked on in place: `result` is nobody else's
+        result *= x
+        result += coefficient
     return result
 
 
-def _water_terms(lib: Library, kelvin: Any) -> tuple[Any, Any, Any]:
+def _water_terms(lib: Library, kelvin: Any) -> tuple[Any, Any, Any, Any]:
     log_k = lib.log(kelvin)
     per_k = 1.0 / kelvin
     main = 54.842763 - 6763.22 * per_k - 4.210 * log_k + 0.000367 * kelvin
     cold = 53.878 - 1331.22 * per_k - 9.44523 * log_k + 0.014025 * kelvin
     # tanh(x) = 1 − 2/(exp(2x) + 1), with x = 0.0415 (K − 218.8); numpy's own tanh takes four times as long
     bend = 1.0 - 2.0 / (lib.exp(0.083 * kelvin - 18.1604) + 1.0)
-    return main, bend, cold
+    return main, bend, cold, per_k
 
 
 def _newton(lib: Library, log_and_slope: Callable[..., Any], log_e: Any, start_k: Any) -> Any:
@@ -185,10 +187,9 @@ def _newton(lib: Library, log_and_slope: Callable[..., Any], log_e: Any, start_k
     kelvin = start_k
     for _ in range(MOST_STEPS):
         reached, slope = log_and_slope(lib, kelvin)
-        better = kelvin / (1.0 + (reached - log_e) / (kelvin * slope))
-        done = largest(lib, better - kelvin) <= LAST_STEP_K
-        kelvin = better
-        if done:
+        step = (reached - log_e) / (kelvin * slope)
+        kelvin = kelvin / (1.0 + step)
+        if largest(lib, step) <= LAST_STEP:
             break
     return kelvin
 

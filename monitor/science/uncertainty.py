@@ -4,13 +4,12 @@ Knows no particular sensor: it takes the accuracy as two standard uncertainties 
 temperature and relative humidity.
 """
 
+import math
 from collections.abc import Callable
-from typing import Final, NamedTuple
-
-import numpy as np
+from typing import Any, Final, NamedTuple
 
 from monitor.science.psychrometrics import vapour_pressure_deficit
-from monitor.science.values import FloatArray, Value, require
+from monitor.science.values import Library, Value, evaluate, require, where
 
 #: Step of the numerical derivatives: small against any sensor's error, large against rounding. [K] [%]
 STEP: Final = 0.01
@@ -43,7 +42,7 @@ ORDINARY_SENSOR: Final = SensorAccuracy()
 
 
 def standard_uncertainty(
-    quantity: Callable[[FloatArray, FloatArray], FloatArray],
+    quantity: Callable[[Any, Any], Any],
     temperature_c: Value,
     relative_humidity_pct: Value,
     accuracy: SensorAccuracy = ORDINARY_SENSOR,
@@ -72,15 +71,16 @@ def standard_uncertainty(
     """
     require(accuracy.temperature_k, 0.0, 10.0, "temperature accuracy of a sensor", "K")
     require(accuracy.relative_humidity_pct, 0.0, 50.0, "humidity accuracy of a sensor", "%")
-    t_c, rh_pct = np.broadcast_arrays(
-        np.asarray(temperature_c, dtype=np.float64), np.asarray(relative_humidity_pct, dtype=np.float64)
-    )
-    low_pct, high_pct = np.maximum(rh_pct - STEP, rh_pct / 2.0), np.minimum(rh_pct + STEP, 100.0)
-    by_t = (quantity(t_c + STEP, rh_pct) - quantity(t_c - STEP, rh_pct)) / (2.0 * STEP)
-    width_pct = np.where(high_pct > low_pct, high_pct - low_pct, np.nan)
-    by_rh = (quantity(t_c, high_pct) - quantity(t_c, low_pct)) / width_pct
-    result = np.hypot(by_t * accuracy.temperature_k, by_rh * accuracy.relative_humidity_pct)
-    return result if isinstance(temperature_c, np.ndarray) else float(result)
+
+    def formula(lib: Library, t_c: Any, rh_pct: Any) -> Any:
+        low_pct = where(lib, rh_pct > 2.0 * STEP, rh_pct - STEP, rh_pct / 2.0)
+        high_pct = where(lib, rh_pct + STEP <= 100.0, rh_pct + STEP, 100.0)
+        width_pct = where(lib, high_pct > low_pct, high_pct - low_pct, math.nan)
+        by_t = (quantity(t_c + STEP, rh_pct) - quantity(t_c - STEP, rh_pct)) / (2.0 * STEP)
+        by_rh = (quantity(t_c, high_pct) - quantity(t_c, low_pct)) / width_pct
+        return lib.hypot(by_t * accuracy.temperature_k, by_rh * accuracy.relative_humidity_pct)
+
+    return evaluate(formula, temperature_c, relative_humidity_pct)
 
 
 def drying_power(

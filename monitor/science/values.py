@@ -15,7 +15,7 @@ FloatArray = npt.NDArray[np.float64]
 #: A single number, or an array of numbers.
 Value = TypeVar("Value", float, FloatArray)
 
-#: The library a formula is run with: `math` or `numpy`. Both know exp, log and sqrt.
+#: The library a formula is run with: `math` or `numpy`. Both know exp, log, sqrt and hypot.
 Library = Any
 
 #: Values handled at once, so that the intermediate results of a formula stay in the processor's cache.

@@ -111,17 +111,7 @@ def wetness_step(
     what there is.
     """
     wet = 1.0 if sprayed else is_wet(temperature_c, relative_humidity_pct)
-    weight = wetness_weight(temperature_c)
-    if math.isnan(wet) or math.isnan(weight):
-        return before._replace(unknown_h=before.unknown_h + hours)
-    if wet:
-        return Wetness(before.index_h + weight * hours, before.wet_h + hours, 0.0, before.unknown_h)
-    if relative_humidity_pct >= DRY_BELOW_PCT:
-        return before._replace(dry_h=0.0)
-    dry_h = before.dry_h + hours
-    if dry_h >= DRY_RESET_H:
-        return Wetness(dry_h=dry_h)
-    return before._replace(dry_h=dry_h, wet_h=0.0)
+    return _advance(before, wet, wetness_weight(temperature_c), relative_humidity_pct, hours)
 
 
 def wetness_index(
@@ -136,12 +126,28 @@ def wetness_index(
     sprayed
         shape (n,), not 0 where wetted by hand; left out: never
     """
-    spell, result = Wetness(), np.empty(temperature_c.shape)
-    by_hand = np.zeros(temperature_c.shape) if sprayed is None else sprayed
-    for i, (t_c, rh_pct, hand) in enumerate(zip(temperature_c, relative_humidity_pct, by_hand, strict=True)):
-        spell = wetness_step(spell, float(t_c), float(rh_pct), sprayed=bool(hand))
-        result[i] = spell.index_h
-    return result
+    wet = is_wet(temperature_c, relative_humidity_pct)
+    if sprayed is not None:
+        wet = np.where(sprayed != 0.0, 1.0, wet)
+    columns = (wet.tolist(), wetness_weight(temperature_c).tolist(), relative_humidity_pct.tolist())
+    spell, sums = Wetness(), []
+    for each_wet, weight, humidity_pct in zip(*columns, strict=True):
+        spell = _advance(spell, each_wet, weight, humidity_pct, 1.0)
+        sums.append(spell.index_h)
+    return np.array(sums)
+
+
+def _advance(before: Wetness, wet: float, weight: float, humidity_pct: float, hours: float) -> Wetness:
+    if math.isnan(wet) or math.isnan(weight):
+        return before._replace(unknown_h=before.unknown_h + hours)
+    if wet:
+        return Wetness(before.index_h + weight * hours, before.wet_h + hours, 0.0, before.unknown_h)
+    if humidity_pct >= DRY_BELOW_PCT:
+        return before._replace(dry_h=0.0)
+    dry_h = before.dry_h + hours
+    if dry_h >= DRY_RESET_H:
+        return Wetness(dry_h=dry_h)
+    return before._replace(dry_h=dry_h, wet_h=0.0)
 
 
 def _is_wet(lib: Any, temperature_c: Any, relative_humidity_pct: Any, dew_point_c: Any) -> Any:
