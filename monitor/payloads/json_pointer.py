@@ -22,6 +22,9 @@ Pointer = tuple[str, ...]
 
 _INDEX = re.compile(r"0|[1-9][0-9]{0,8}", flags=re.ASCII)
 _WRONG_ESCAPE = re.compile(r"~(?![01])")
+
+#: At one instant temperature comes last, since the others help to judge it.
+_ORDER: Final = (Quantity.RELATIVE_HUMIDITY_PCT, Quantity.BATTERY_PCT, Quantity.TEMPERATURE_C)
 _POINTER_KEYS: Final = ("temperature_c", "relative_humidity_pct", "battery_pct", "observed_at")
 
 
@@ -82,7 +85,7 @@ def problems(sensor: Sensor) -> list[SettingProblem]:
 
 
 def _target(sensor_id: str, sensor: Sensor) -> _Target:
-    pointers = {quantity: getattr(sensor, quantity.value) for quantity in Quantity}
+    pointers = {quantity: getattr(sensor, quantity.value) for quantity in _ORDER}
     places = tuple(
         (quantity, pointer_of(text), offset_of(sensor, quantity))
         for quantity, text in pointers.items()

@@ -278,7 +278,7 @@ def _ratio(name: str) -> PayloadError:
 
 
 def _nothing(records: list[Record], sensors: Mapping[str, Sensor]) -> PayloadError:
-    seen = ", ".join(shown(f"{record.name} ({record.unit or 'no unit'})") for record in records[:3])
+    seen = ", ".join(f"{shown(record.name)} in {shown(record.unit or 'no unit')}" for record in records[:3])
     wanted = ", ".join(sensor.name for sensor in sensors.values() if sensor.name is not None)
     return PayloadError(
         f"there is no temperature (Cel), humidity (%RH) or battery (%EL)"

@@ -79,7 +79,7 @@ def instant_of(value: Any) -> float:
 def shown(value: Any) -> str:
     """A value out of a payload as a short piece of plain ASCII, safe in any message."""
     text = ascii(value)
-    return text if len(text) <= 40 else f"{text[:36]}..."
+    return text if len(text) <= 60 else f"{text[:56]}..."
 
 
 def _rfc3339_instant(text: str) -> float:
@@ -96,8 +96,8 @@ def _rfc3339_instant(text: str) -> float:
 
 
 def _check_depth(value: Any) -> None:
-    level = [value]
-    for _ in range(DEEPEST_NESTING + 1):
+    level = [value] if isinstance(value, dict | list) else []
+    for _ in range(DEEPEST_NESTING):
         level = [
             inner
             for outer in level
