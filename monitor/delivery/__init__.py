@@ -9,11 +9,11 @@ import importlib
 import pkgutil
 from collections.abc import Callable, Mapping
 from functools import partial
-from importlib.metadata import entry_points
+from importlib.metadata import EntryPoints, entry_points
 from typing import Any, cast
 
 from monitor.delivery import notifiers
-from monitor.delivery.notifier import Finding, Notifier, NotifierKind
+from monitor.delivery.notifier import Finding, Notifier, NotifierKind, refuse
 from monitor.errors import AftercareError, Problem, SettingsError
 from monitor.settings import NotifierSettings, Settings, secret_path
 
@@ -25,10 +25,14 @@ def notifier_kinds() -> tuple[str, ...]:
     return tuple(sorted({*_own_kinds(), *(point.name for point in entry_points(group=GROUP))}))
 
 
-def load_kind(kind: str) -> NotifierKind:
-    """The kind of that name; SettingsError if there is none, two, or it cannot be loaded."""
+def load_kind(kind: str, points: EntryPoints | None = None) -> NotifierKind:
+    """The kind of that name; SettingsError if there is none, two, or it cannot be loaded.
+
+    `points` are the entry points of GROUP: whoever loads several kinds looks them up once, which takes long.
+    """
     own = kind in _own_kinds()
-    others = [point for point in entry_points(group=GROUP) if point.name == kind]
+    points = entry_points(group=GROUP) if points is None else points
+    others = [point for point in points if point.name == kind]
     if not own and not others:
         raise _type_problem(
             f"there is no type {kind!r}.", f"It may be one of: {', '.join(notifier_kinds())}."
@@ -46,10 +50,12 @@ def load_kind(kind: str) -> NotifierKind:
     return cast(NotifierKind, found)
 
 
-def notifier_problems(name: str, values: Mapping[str, object]) -> list[Finding]:
+def notifier_problems(
+    name: str, values: Mapping[str, object], points: EntryPoints | None = None
+) -> list[Finding]:
     """What is wrong with one notifier's table, `type` included: (key, message, hint) each."""
     try:
-        kind = load_kind(str(values.get("type")))
+        kind = load_kind(str(values.get("type")), points)
     except SettingsError as error:
         return [(problem.key, problem.message, problem.hint) for problem in error.problems]
     return kind.problems(name, _without_type(values))
@@ -57,19 +63,21 @@ def notifier_problems(name: str, values: Mapping[str, object]) -> list[Finding]:
 
 def problems(settings: Settings) -> list[Problem]:
     """What is wrong with all notifiers' tables; secrets are not looked at."""
+    points = entry_points(group=GROUP)
     return [
         Problem(str(settings.file), message, key=f"notifiers.{name}.{key}", hint=hint)
         for name, notifier in settings.notifiers.items()
-        for key, message, hint in notifier_problems(name, notifier.model_dump())
+        for key, message, hint in notifier_problems(name, notifier.model_dump(), points)
     ]
 
 
 def record_only(settings: Settings) -> frozenset[str]:
     """The notifiers that only keep a record and reach nobody."""
+    points = entry_points(group=GROUP)
     return frozenset(
         name
         for name, notifier in settings.notifiers.items()
-        if getattr(load_kind(notifier.type), "RECORD_ONLY", False)
+        if getattr(load_kind(notifier.type, points), "RECORD_ONLY", False)
     )
 
 
@@ -80,9 +88,11 @@ def create_notifiers(settings: Settings, read_secret: Callable[[str], str]) -> M
     """
     made: dict[str, Notifier] = {}
     found: list[Problem] = []
+    points = entry_points(group=GROUP)
     for name, notifier in settings.notifiers.items():
         try:
-            made[name] = _create(name, notifier, settings, read_secret)
+            kind = load_kind(notifier.type, points)
+            made[name] = _create(kind, name, notifier, settings, read_secret)
         except SettingsError as error:
             found += [_placed(problem, name, settings) for problem in error.problems]
         except (AftercareError, OSError) as error:
@@ -93,13 +103,15 @@ def create_notifiers(settings: Settings, read_secret: Callable[[str], str]) -> M
 
 
 def _create(
-    name: str, notifier: NotifierSettings, settings: Settings, read_secret: Callable[[str], str]
+    kind: NotifierKind,
+    name: str,
+    notifier: NotifierSettings,
+    settings: Settings,
+    read_secret: Callable[[str], str],
 ) -> Notifier:
     """One notifier, with what its kind needs to know beside its own settings."""
-    kind = load_kind(notifier.type)
-    found = kind.problems(name, _without_type(notifier.model_dump()))
-    if found:
-        raise SettingsError([Problem("", message, key=key, hint=hint) for key, message, hint in found])
+    values = _without_type(notifier.model_dump())
+    refuse(name, kind.problems(name, values))
     around: dict[str, Any] = {
         "folder": settings.file.parent,
         "site": settings.site,
@@ -107,11 +119,7 @@ def _create(
         "find": partial(secret_path, settings),
     }
     needs = getattr(kind, "NEEDS", ())
-    return kind.create(
-        name,
-        _without_type(notifier.model_dump()) | {need: around[need] for need in needs},
-        read_secret,
-    )
+    return kind.create(name, values | {need: around[need] for need in needs}, read_secret)
 
 
 def _own_kinds() -> frozenset[str]:

@@ -147,3 +147,15 @@ def test_a_kind_that_cannot_be_imported_is_a_problem() -> None:
             "Install its package again.",
         )
     ]
+
+
+def test_relative_names_stand_beside_the_configuration(tmp_path: Path) -> None:
+    """The spool of the CAP files; the broker's own settings reach the notifier that publishes."""
+    lamp = {"type": "mqtt", "topic": "heather/notices"}
+    given = settings(lamp=lamp, spool={"type": "cap", "directory": "cap"})
+
+    made = create_notifiers(given.model_copy(update={"file": tmp_path / "monitor.toml"}), secret_of)
+
+    assert repr(made["spool"]) == f"Cap({tmp_path}/cap)"
+    assert not (tmp_path / "cap").exists()
+    assert repr(made["lamp"]) == "Mqtt(127.0.0.1:1883, heather/notices)"
