@@ -3,11 +3,13 @@
 No outside truth: the messages are ours; file, line, key, fault and what to do are all asked for.
 """
 
+import re
 import tomllib
 from pathlib import Path
 
 import pytest
 
+from monitor import shipped
 from monitor.errors import SettingsError
 from monitor.settings import load_settings
 from tests.settings.installation import SOUND, replaced, written
@@ -175,3 +177,37 @@ def test_no_message_speaks_as_the_validator_does(tmp_path: Path) -> None:
 
     for line in _problems(written(tmp_path, text)):
         assert not any(word in line.lower() for word in ("input", "pydantic", "valid ", "type=", "errors."))
+
+
+ODD = (
+    "3",
+    '"x"',
+    "[]",
+    "{}",
+    "[[1]]",
+    "[{}]",
+    "true",
+    "nan",
+    "2026-01-09",
+    '""',
+    "{ a = { b = 1 } }",
+    "-1e300",
+)
+
+
+@pytest.mark.parametrize("odd", ODD)
+def test_no_value_at_any_key_is_more_than_a_problem(tmp_path: Path, odd: str) -> None:
+    """Every key of the shipped example, and every table, once with a value that it does not expect."""
+    lines = shipped.text("monitor.toml").split("\n")
+    for number, line in enumerate(lines):
+        key = re.match(r"(?:# )?([a-z_]+) = |\[([a-z_]+)\]", line)
+        if key is None:
+            continue
+        changed = f"{key[1]} = {odd}" if key[1] else f"[{key[2]}.{key[2]}]\nx = {odd}"
+        path = written(tmp_path, "\n".join([*lines[:number], changed, *lines[number + 1 :]]))
+        try:
+            load_settings(path, {})
+        except SettingsError as error:
+            for problem in error.problems:
+                assert problem.message.endswith("."), problem
+                assert problem.line or problem.key, problem
