@@ -1,4 +1,4 @@
-"""Puts it together: the guard loop, the one thread that decides, and everything that feeds it or listens to it.
+"""Puts it together: the guard loop, the one thread that decides, and all that feeds it or listens to it.
 
 The only place where engine, store, intake, delivery and page meet. MQTT thread: stamps and queues. Guard
 thread: handles in order, commits once, answers, publishes a frozen snapshot. A worker a notifier. Nobody else
@@ -6,6 +6,7 @@ writes.
 """
 
 import contextlib
+import json
 import queue
 import threading
 from collections.abc import Mapping, Sequence
@@ -70,7 +71,7 @@ class Ask:
 
 
 class Guard:
-    """One installation at work; made by `open_guard`, run by `run`, asked by the page and the command line."""
+    """One installation at work; made by `open_guard`, run by `run`, asked by page and command line."""
 
     def __init__(
         self,
@@ -120,13 +121,15 @@ class Guard:
         return self._snapshot
 
     def ask(self, name: str, values: Any = None, by: str = "", within_s: float = 10.0) -> Reply:
-        """Hand a command (`ack`, `shelve`, `resume`) or entries (`entries`) in and wait until it is committed."""
+        """Hand in a command (`ack`, `shelve`, `resume`) or `entries` and wait until it is committed."""
         ask = Ask(name, values if values is not None else {}, by)
         self._queue.put(ask)
         try:
             return ask.answer.get(timeout=within_s)
         except queue.Empty:
-            raise NotRunning("The guard did not answer in time.", "Is the machine overloaded? Try again.") from None
+            raise NotRunning(
+                "The guard did not answer in time.", "Is the machine overloaded? Try again."
+            ) from None
 
     def drill(self, notifier: str) -> DrillResult:
         """A test notice through one notifier, from the calling thread."""
@@ -314,8 +317,10 @@ class Guard:
         self._commit()
         self._answer(Reply(ticket, True, {"entries": checked, "remarks": said}))
 
-    def _checked(self, given: Sequence[Mapping[str, Any]], by: str, label_s: float) -> list[dict[str, Any]]:
-        """New entries in their written form, with who entered them and when."""
+    def _checked(
+        self, given: str | Sequence[Mapping[str, Any]], by: str, label_s: float
+    ) -> list[dict[str, Any]]:
+        """New entries in their written form, with who entered them and when; a text is a file to import."""
         settings = self.settings
         around: dict[str, Any] = {
             "people": settings.people,
@@ -323,11 +328,12 @@ class Guard:
             "zone": settings.site.zone,
         }
         book = self.engine.book
-        if len(given) == 1:
+        if not isinstance(given, str) and len(given) == 1:
             entry = check_entry(given[0], book, settings.sensors, settings.houses, label_s, **around)
             entries = [] if entry["id"] in book.by_id else [entry]
         else:
-            entries = list(check_import(given, book, settings.sensors, settings.houses, label_s, **around))
+            text = given if isinstance(given, str) else [json.dumps(dict(values)) for values in given]
+            entries = list(check_import(text, book, settings.sensors, settings.houses, label_s, **around))
         entered = {"entered_at": clock.rfc3339(label_s)} | ({"by": by} if by else {})
         return [{**entered, **entry} for entry in entries]
 

@@ -76,7 +76,8 @@ class Commands:
         return [
             other
             for other in self._engine.board.standing()
-            if other.alarm == row.alarm or key_of(other.kind, scenes.house_of(other.kind, other.subject)) == key
+            if other.alarm == row.alarm
+            or key_of(other.kind, scenes.house_of(other.kind, other.subject)) == key
         ]
 
     # ---- commands ------------------------------------------------------------------------------------------
@@ -86,14 +87,16 @@ class Commands:
         for row in self._rows(command.values.get("alarms", ())):
             if row.state not in TO_BE_SEEN:
                 continue
-            value = engine.scenes.value_of(row.kind, row.subject)
-            engine.change(
-                row.alarm, lambda held, v=value: lifecycle.acknowledge(held, engine.now_s, command.by, v)
-            )
+            self._see(row, command.by)
             if row.kind in ENDS_WHEN_SEEN:
                 engine.change(row.alarm, lambda held: lifecycle.end(held, engine.now_s, "seen"))
             seen.append(row.alarm)
         return seen
+
+    def _see(self, row: AlarmRow, by: str) -> None:
+        value = self._engine.scenes.value_of(row.kind, row.subject)
+        now_s = self._engine.now_s
+        self._engine.change(row.alarm, lambda held: lifecycle.acknowledge(held, now_s, by, value))
 
     def _shelve(self, command: Command) -> list[str]:
         until_s = self._engine.now_s + float(command.values.get("for_s", 0.0))

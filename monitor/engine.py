@@ -31,8 +31,8 @@ from monitor.model import (
     Message,
     Notice,
     NoticeKind,
-    Outcome,
     OutboxChange,
+    Outcome,
     Priority,
     Reading,
     Reply,
@@ -82,7 +82,9 @@ class Engine:
         self.surroundings = Surroundings(settings, self.readings.history)
         self.board = Board()
         self.guarding = Guarding(settings, plans, self.surroundings, self.board)
-        self.silence = Silence(settings, self.readings.fresh_at_s, self.surroundings, self.guarding, self.timers)
+        self.silence = Silence(
+            settings, self.readings.fresh_at_s, self.surroundings, self.guarding, self.timers
+        )
         self.scenes = Scenes(
             settings,
             self.board,
@@ -152,7 +154,7 @@ class Engine:
 
     def handle(self, event: Event) -> Effects:
         """Handle one event; timers that are due come first."""
-        at_s = event.at_s if event.at_s > self.now_s else self.now_s
+        at_s = max(self.now_s, event.at_s)
         if self.timers.due_s() <= at_s and type(event) is not Started:
             self._advance(at_s)
         self.now_s = at_s

@@ -1,4 +1,4 @@
-"""Commit, then acknowledge: what was handled waits here until it is on the disk, then its messages are answered.
+"""Commit, then acknowledge: what was handled waits here until it is on the disk, then messages are answered.
 
 Guarding goes before keeping: while the store fails, messages are answered once handled, notices go out from
 memory, and what waits is kept until the store recovers. It knows the store and who wants to hear of a
@@ -105,7 +105,7 @@ class Keeping:
         return now_s - self._last_s >= ALIVE_EVERY_S
 
     def commit(self, at_s: float) -> bool:
-        """Keep what is held and answer its messages; False when the store failed (they are answered all the same)."""
+        """Keep what is held and answer its messages; False when the store failed (answered all the same)."""
         digests = [(m.topic, digest(m.payload)) for m in self._messages[-DIGESTS:] if m.qos]
         try:
             self._store.commit(self._effects, at_s, digests)

@@ -87,9 +87,11 @@ class Readings:
             self.counts.late += 1
         if age_s < -AHEAD_S:
             self.counts.future += 1
-            return self._show(sample, now_s, now_s, Flag.FAIL)
+            self._show(sample, now_s, now_s, Flag.FAIL)
+            return None
         if use is Use.SHOWN:
-            return self._show(sample, now_s, now_s, Flag.NOT_EVALUATED)
+            self._show(sample, now_s, now_s, Flag.NOT_EVALUATED)
+            return None
         judge = self._judges[sample.sensor]
         flag = (
             judge.flag(sample.quantity, sample.value, observed_at_s)

@@ -62,7 +62,7 @@ class Scenes:
         if kind.startswith("sensor-") or kind == "battery-low":
             sensor = self._settings.sensors.get(subject)
             return sensor.house if sensor is not None else ""
-        tree = self._guarding.trees.get(subject.split("/")[0])
+        tree = self._guarding.trees.get(subject.split("/", maxsplit=1)[0])
         place = tree.tree.sensor if tree is not None else None
         return self._settings.sensors[place].house if place in self._settings.sensors and place else ""
 
@@ -73,7 +73,7 @@ class Scenes:
 
     def subject_name(self, kind: str, subject: str) -> str:
         """A subject as people call it."""
-        tree = self._guarding.trees.get(subject.split("/")[0])
+        tree = self._guarding.trees.get(subject.split("/", maxsplit=1)[0])
         return tree.tree.name if tree is not None else self.house_name(subject) or subject
 
     def in_danger(self, house: str, until_s: float) -> bool:
@@ -99,7 +99,10 @@ class Scenes:
             if sensor.house == house and sensor.place is Place.BENCH
             if (trend := self._surroundings.trend(name, self._now_s())) is not None
         ]
-        heater = settings.heater_setpoint_c is not None or self._book().setpoint_c(house, self._now_s()) is not None
+        heater = (
+            settings.heater_setpoint_c is not None
+            or self._book().setpoint_c(house, self._now_s()) is not None
+        )
         return Scene(
             house, self.house_name(house), self._now_s(), tuple(trees), max(falls, default=None), heater
         )

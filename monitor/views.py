@@ -1,7 +1,8 @@
-"""What others may see of the engine, as frozen values: the snapshot for page and status, the report's facts."""
+"""What others may see of the engine, as frozen values: the snapshot for page and status, a report's facts."""
 
 from collections.abc import Mapping
 from datetime import date, datetime, time, timedelta
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from monitor.clock import rfc3339
@@ -57,7 +58,9 @@ def _sensor(engine: "Engine", name: str) -> dict[str, Any]:
     latest = temperature or humidity
     age_s = None if latest is None else max(0.0, round(engine.now_s - latest.observed_at_s, 1))
     quality = "missing" if latest is None else FLAG_WORDS[latest.flag]
-    if name in engine.silence.silent or (temperature and not engine.surroundings.is_fresh(name, engine.now_s)):
+    if name in engine.silence.silent or (
+        temperature and not engine.surroundings.is_fresh(name, engine.now_s)
+    ):
         quality = "silent"
     return {
         "sensor": name,
@@ -137,6 +140,7 @@ def unknowns(engine: "Engine") -> list[str]:
     for topic, count in engine.readings.counts.bad_payloads.items():
         reason = engine.readings.counts.last_reason.get(topic, "")
         said.append(f"{count} messages on {topic} could not be read ({reason})")
+    said += list(engine.book.unreadable)
     if engine.store_trouble:
         said.append(f"what happens is not being kept: {engine.store_trouble}")
     return said
@@ -188,7 +192,9 @@ def _sensor_night(engine: "Engine", name: str, from_s: float) -> SensorNight:
     at_s, values = at_s[usable], values[usable]
     sensor = engine.settings.sensors[name]
     if len(values) == 0:
-        return SensorNight(name, engine.scenes.house_name(sensor.house), str(sensor.place), None, None, None, ())
+        return SensorNight(
+            name, engine.scenes.house_name(sensor.house), str(sensor.place), None, None, None, ()
+        )
     lowest = int(values.argmin())
     return SensorNight(
         name,
@@ -204,7 +210,7 @@ def _sensor_night(engine: "Engine", name: str, from_s: float) -> SensorNight:
 def _gaps(at_s: Any, from_s: float, to_s: float, longest_s: float) -> tuple[tuple[float, float], ...]:
     """Spans without a reading that are longer than the sensor may be silent."""
     edges = [from_s, *(float(at) for at in at_s), to_s]
-    return tuple((a, b) for a, b in zip(edges, edges[1:], strict=False) if b - a > longest_s)
+    return tuple((a, b) for a, b in pairwise(edges) if b - a > longest_s)
 
 
 def _tree_line(engine: "Engine", guarded: GuardedTree, from_s: float) -> TreeLine:
@@ -259,6 +265,8 @@ def _lowest_c(engine: "Engine", tree: str, from_s: float, to_s: float | None) ->
     if sensor is None or sensor not in engine.settings.sensors:
         return None
     until_s = engine.now_s if to_s is None else to_s
-    _, values, flags = engine.readings.history.arrays(sensor, Quantity.TEMPERATURE_C, from_s - 900.0, until_s + 1.0)
+    _, values, flags = engine.readings.history.arrays(
+        sensor, Quantity.TEMPERATURE_C, from_s - 900.0, until_s + 1.0
+    )
     usable = values[flags < Flag.FAIL]
     return round(float(usable.min()), 2) if len(usable) else None

@@ -75,7 +75,9 @@ def imported_rooms(path: Path) -> set[str]:
     return found
 
 
-MODULES = sorted(path for path in PACKAGE.rglob("*.py") if path.name != "__init__.py" or path.parent != PACKAGE)
+MODULES = sorted(
+    path for path in PACKAGE.rglob("*.py") if path.name != "__init__.py" or path.parent != PACKAGE
+)
 
 
 @pytest.mark.parametrize("path", MODULES, ids=lambda path: str(path.relative_to(PACKAGE)))
@@ -101,7 +103,9 @@ def test_science_knows_nothing_but_numbers() -> None:
     """Pure: no clock, no logging, no files, no pandas."""
     for path in (PACKAGE / "science").rglob("*.py"):
         imported = {
-            (node.module or "").split(".")[0] if isinstance(node, ast.ImportFrom) else alias.name.split(".")[0]
+            (node.module or "").split(".")[0]
+            if isinstance(node, ast.ImportFrom)
+            else alias.name.split(".")[0]
             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
             if isinstance(node, ast.Import | ast.ImportFrom)
             for alias in node.names

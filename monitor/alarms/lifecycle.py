@@ -125,7 +125,9 @@ def _counted(
 ) -> tuple[tuple[Priority, float, int], ...]:
     """Pending counts after one more breaching sample; levels above the sample's own start anew."""
     counts = {level: (since, count) for level, since, count in pending}
-    levels = [level for level in (Priority.LOW, Priority.MEDIUM, Priority.HIGH) if level.rank <= found.priority.rank]
+    levels = [
+        level for level in (Priority.LOW, Priority.MEDIUM, Priority.HIGH) if level.rank <= found.priority.rank
+    ]
     return tuple(
         (level, counts[level][0], counts[level][1] + 1) if level in counts else (level, found.at_s, 1)
         for level in levels

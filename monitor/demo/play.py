@@ -1,4 +1,4 @@
-"""Plays the night: broker, sensors that publish over it, the real guard with its time scaled, its notices shown.
+"""Plays the night: a broker, sensors that publish over it, the real guard in scaled time, its notices shown.
 
 Everything lives in one folder that is thrown away, unless told otherwise. Nothing in the guard knows that it
 is a demo but the rate of its clock.
@@ -6,12 +6,13 @@ is a demo but the rate of its clock.
 
 import json
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from paho.mqtt.client import CallbackAPIVersion, Client, MQTTv5
+from paho.mqtt.client import Client, MQTTv5
+from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.app import Guard, open_guard
 from monitor.clock import GuardClock, local, rfc3339
@@ -80,11 +81,12 @@ from = "22:30"
 to = "06:30"
 """
 
-TREES: tuple[Mapping[str, Any], ...] = (
-    {"tree": "larch-3", "name": "Larch 3", "species": "Larix decidua", "sensor": "bench-a", "work": "heavy-bend", "days": 3},
-    {"tree": "yew-2", "name": "Yew 2", "species": "Taxus baccata", "sensor": "bench-b", "work": "moderate-bend", "days": 9},
-    {"tree": "pine-1", "name": "Pine 1", "species": "Pinus sylvestris", "sensor": "bench-b", "work": "root-prune", "days": 12},
-)  # fmt: skip
+TREES: tuple[tuple[str, str, str, str, str, int], ...] = (
+    ("larch-3", "Larch 3", "Larix decidua", "bench-a", "heavy-bend", 3),
+    ("yew-2", "Yew 2", "Taxus baccata", "bench-b", "moderate-bend", 9),
+    ("pine-1", "Pine 1", "Pinus sylvestris", "bench-b", "root-prune", 12),
+)
+"""Id, name, species, sensor, work, and how many days ago that was."""
 
 
 class Screen:
@@ -102,7 +104,8 @@ class Screen:
         if notice.kind is NoticeKind.REPORT:
             head = f"The morning report, as it reaches {self._whose}"
         else:
-            head = f"{local(notice.at_s, self._zone):%H:%M}  {self._whose}'s phone, {notice.kind}, {notice.priority}"
+            when = f"{local(notice.at_s, self._zone):%H:%M}"
+            head = f"{when}  {self._whose}'s phone, {notice.kind}, {notice.priority}"
         body = notice.text if notice.kind is NoticeKind.REPORT else f"{notice.subject}\n{notice.text}"
         lines = [f"  | {line}" for line in body.rstrip().splitlines()]
         self._show("\n".join(["", f"  +-- {head}", *lines, "  +--", ""]))
@@ -222,10 +225,10 @@ def _write_book(state: Path, begins_at_s: float) -> None:
     """The invented trees and what was done to them."""
     state.mkdir(mode=0o700, parents=True, exist_ok=True)
     lines = []
-    for tree in TREES:
-        at = rfc3339(begins_at_s - tree["days"] * 86400.0 - 4 * 3600.0)
-        known = {key: tree[key] for key in ("tree", "name", "species", "sensor")}
+    for tree, name, species, sensor, work, days in TREES:
+        at = rfc3339(begins_at_s - days * 86400.0 - 4 * 3600.0)
+        known = {"tree": tree, "name": name, "species": species, "sensor": sensor}
         lines.append({"at": at, "kind": "tree", **known})
-        lines.append({"at": at, "kind": "work", "tree": tree["tree"], "work": tree["work"]})
+        lines.append({"at": at, "kind": "work", "tree": tree, "work": work})
     text = "".join(json.dumps(line) + "\n" for line in lines)
     (state / "book.jsonl").write_text(text, encoding="utf-8")

@@ -30,7 +30,7 @@ def told(settings: Settings, what: Priority | str, duty: Iterable[str] = ()) -> 
 
 
 def passed_on(settings: Settings, seen: bool) -> tuple[tuple[float, tuple[str, ...]], ...]:
-    """For a high alarm: after how long [s] each further group of notifiers is told, while nobody has seen it."""
+    """For a high alarm that nobody has seen: after how long [s] each further group of notifiers is told."""
     if seen:
         return ()
     return tuple(

@@ -331,7 +331,9 @@ class Desk:
         waiting = tuple(n for n in episode.told if n not in episode.delivered)
         for notifier in waiting:
             self._outbox.extend(
-                OutboxChange(self._facts.label_s(now_s), notice, notifier, "withdrawn", "over before it got through")
+                OutboxChange(
+                    self._facts.label_s(now_s), notice, notifier, "withdrawn", "over before it got through"
+                )
                 for notice in episode.notices
             )
         for group, delivered in ((episode.delivered, True), (waiting, False)):
@@ -353,7 +355,9 @@ class Desk:
             quiet_ends_s = self._quiet_ends_s(now_s) if episode.held else None
             due = episodes.due_s(episode, after, quiet_ends_s)
             if due is not None and episode.held:
-                due = min(due, now_s + HELD_LOOKS_EVERY_S - (now_s - episode.started_at_s) % HELD_LOOKS_EVERY_S)
+                due = min(
+                    due, now_s + HELD_LOOKS_EVERY_S - (now_s - episode.started_at_s) % HELD_LOOKS_EVERY_S
+                )
             if due is not None:
                 found[f"episode:{key}"] = max(due, now_s)
         for notifier, due in self._rate.dues().items():
@@ -405,7 +409,10 @@ class Desk:
         episode = self._episodes[key]
         if episode.rung_at_s is None or episode.repeats >= len(episodes.REPEATS_AFTER_S):
             return
-        if episode.seen_at_s is not None or now_s < episode.rung_at_s + episodes.REPEATS_AFTER_S[episode.repeats]:
+        if (
+            episode.seen_at_s is not None
+            or now_s < episode.rung_at_s + episodes.REPEATS_AFTER_S[episode.repeats]
+        ):
             return
         self._put(replace(episode, repeats=episode.repeats + 1))
         quiet_now = self._quiet_ends_s(now_s) is not None

@@ -85,7 +85,7 @@ class Episode:
     @staticmethod
     def from_json(fields: Mapping[str, Any]) -> "Episode":
         """The episode that `as_json` wrote."""
-        values = {name: tuple(v) if isinstance(v, list) else v for name, v in fields.items()}
+        values: dict[str, Any] = {name: tuple(v) if isinstance(v, list) else v for name, v in fields.items()}
         values["priority"] = Priority(values.get("priority", Priority.LOW))
         return Episode(**values)
 
@@ -119,7 +119,9 @@ def leave(episode: Episode, alarm: str) -> Episode:
     return replace(episode, over=(*episode.over, alarm))
 
 
-def due_s(episode: Episode, pass_on_after_s: tuple[float, ...], quiet_ends_at_s: float | None) -> float | None:
+def due_s(
+    episode: Episode, pass_on_after_s: tuple[float, ...], quiet_ends_at_s: float | None
+) -> float | None:
     """The next instant at which this episode asks for something by itself [s]; None for never."""
     if episode.held:
         return quiet_ends_at_s if quiet_ends_at_s is not None else episode.started_at_s

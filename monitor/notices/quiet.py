@@ -18,7 +18,8 @@ def _at(day: datetime, moment: time, zone: tzinfo) -> float:
 def ends_at_s(quiet: QuietHours | None, at_s: float, zone: tzinfo) -> float | None:
     """When the quiet hours that hold at an instant end [s]; None outside them.
 
-    A local time that daylight saving skips counts as the instant an hour on; one that comes twice as its first.
+    A local time that daylight saving skips counts as the instant an hour on; one that comes twice, as its
+    first.
     """
     if quiet is None:
         return None

@@ -1,4 +1,4 @@
-"""How many notices a notifier carries: at most five about alarms in ten minutes, the rest folded into the next.
+"""How many notices a notifier carries: five about alarms in ten minutes, the rest folded into the next.
 
 High goes within thirty seconds whatever the count; reports and drills are not counted.
 """
@@ -43,7 +43,13 @@ class Rate:
             self._sent[name] = (*recent, now_s)
             return (notice,)
         self._folded[name] = (*self._folded.get(name, ()), notice)
-        due = now_s + HIGH_WAITS_S if notice.priority is Priority.HIGH else recent[0] + WITHIN_S if recent else now_s
+        due = (
+            now_s + HIGH_WAITS_S
+            if notice.priority is Priority.HIGH
+            else recent[0] + WITHIN_S
+            if recent
+            else now_s
+        )
         self._due[name] = min(due, self._due.get(name, due))
         return ()
 
@@ -94,7 +100,9 @@ def _plain(notice: Notice) -> dict[str, Any]:
 
 
 def _notice(fields: Mapping[str, Any]) -> Notice:
-    values = {name: tuple(value) if isinstance(value, list) else value for name, value in fields.items()}
+    values: dict[str, Any] = {
+        name: tuple(value) if isinstance(value, list) else value for name, value in fields.items()
+    }
     values["kind"] = NoticeKind(values["kind"])
     values["priority"] = Priority(values["priority"])
     return Notice(**values)

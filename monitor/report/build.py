@@ -1,4 +1,4 @@
-"""The morning report as a value: a verdict, what to do today, the night, the trees, the alarms, what is unknown.
+"""The morning report as a value: verdict, what to do today, night, trees, alarms, and what is not known.
 
 Facts in, report out; whatever is not known is said, never left out.
 """
@@ -89,7 +89,11 @@ def build(facts: MorningFacts) -> MorningReport:
     not_seen = tuple(_not_seen(facts))
     asks = _today(facts)
     return MorningReport(
-        facts, _verdict(facts, not_seen), tuple(asks[:ASKS_AT_MOST]), max(0, len(asks) - ASKS_AT_MOST), not_seen
+        facts,
+        _verdict(facts, not_seen),
+        tuple(asks[:ASKS_AT_MOST]),
+        max(0, len(asks) - ASKS_AT_MOST),
+        not_seen,
     )
 
 
@@ -113,24 +117,28 @@ def _verdict(facts: MorningFacts, not_seen: tuple[str, ...]) -> str:
     nearest = [tree for tree in facts.trees if tree.margin_k is not None]
     if nearest:
         closest = min(nearest, key=lambda tree: tree.margin_k or 0.0)
-        return f"a quiet night; {closest.name} came nearest, {facts.speech.difference(closest.margin_k or 0.0)} above damage"
+        spare = facts.speech.difference(closest.margin_k or 0.0)
+        return f"a quiet night; {closest.name} came nearest, {spare} above damage"
     return "a quiet night"
 
 
 def _today(facts: MorningFacts) -> list[str]:
-    asks = []
-    for tree in facts.trees:
-        if tree.margin_k is not None and tree.margin_k <= 0:
-            asks.append(
-                f"{tree.name}: look at it by day, do not bend or prune it now; write down what you find "
-                f"(it had {facts.speech.temperature(tree.low_c)})"
-            )
+    asks = [
+        f"{tree.name}: look at it by day, do not bend or prune it now; write down what you find "
+        f"(it had {facts.speech.temperature(tree.low_c)})"
+        for tree in facts.trees
+        if tree.margin_k is not None and tree.margin_k <= 0
+    ]
     for alarm in facts.alarms:
         if alarm.state is AlarmState.RETURNED:
             asks.append(f"say that you have seen: {alarm.cause}")
         elif alarm.active and alarm.seen_at_s is None:
             asks.append(f"look at this now: {alarm.cause}")
-    asks += [f"{tree.name}: write down where it stands; no sensor is there" for tree in facts.trees if not tree.watched]
+    asks += [
+        f"{tree.name}: write down where it stands; no sensor is there"
+        for tree in facts.trees
+        if not tree.watched
+    ]
     return asks
 
 
@@ -139,7 +147,9 @@ def _not_seen(facts: MorningFacts) -> list[str]:
     for sensor in facts.sensors:
         spans = [f"{facts.speech.time(a)}–{facts.speech.time(b)} ({duration(b - a)})" for a, b in sensor.gaps]
         if spans:
-            said.append(f"sensor {sensor.sensor}: nothing {', '.join(spans[:4])}" + (" and more" if spans[4:] else ""))
+            said.append(
+                f"sensor {sensor.sensor}: nothing {', '.join(spans[:4])}" + (" and more" if spans[4:] else "")
+            )
     if not facts.has_liveness:
         said.append("nobody outside listens whether I live: a power cut will be silent")
     return said

@@ -13,8 +13,12 @@ def render(report: MorningReport) -> str:
     facts = report.facts
     parts = [f"{facts.site}, {facts.speech.day_time(facts.at_s)}", "", _sentence(report.verdict)]
     parts += _section("Today", _today(report))
-    parts += _section("The night", [_night(report, sensor) for sensor in facts.sensors] or ["no sensors are set"])
-    parts += _section("Trees", [_tree(report, tree) for tree in facts.trees] or ["no tree is written down yet"])
+    parts += _section(
+        "The night", [_night(report, sensor) for sensor in facts.sensors] or ["no sensors are set"]
+    )
+    parts += _section(
+        "Trees", [_tree(report, tree) for tree in facts.trees] or ["no tree is written down yet"]
+    )
     parts += _section("Alarms", [_alarm(report, alarm) for alarm in facts.alarms] or ["none"])
     parts += _section("Not seen or not known", list(report.not_seen) or ["nothing"])
     parts += ["", SHUT_DOWN_LINE, "", *SAFETY_LINES]

@@ -1,1 +1,1 @@
-"""One app on two sockets: the page for people, and the interface the command line uses. It decides nothing."""
+"""One app on two sockets: the page for people and the interface of the command line. It decides nothing."""

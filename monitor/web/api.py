@@ -117,4 +117,6 @@ async def _asked(guard: "Guard", name: str, values: Any, by: str) -> Response:
         reply: Reply = await run_in_threadpool(guard.ask, name, values, by)
     except NotRunning as error:
         return JSONResponse({"ok": False, "message": str(error)}, 503)
-    return JSONResponse({"ok": reply.ok, "value": reply.value, "message": reply.message}, 200 if reply.ok else 409)
+    return JSONResponse(
+        {"ok": reply.ok, "value": reply.value, "message": reply.message}, 200 if reply.ok else 409
+    )

@@ -33,8 +33,10 @@ def make_app(guard: "Guard") -> Starlette:
 def _page(guard: "Guard") -> str:
     snapshot = guard.snapshot
     lines = [f"<h1>{escape(snapshot.site)}</h1>"]
-    for alarm in snapshot.alarms:
-        lines.append(f"<p><strong>{escape(alarm['cause'])}</strong>: {escape(alarm['action'])}</p>")
+    lines += [
+        f"<p><strong>{escape(alarm['cause'])}</strong>: {escape(alarm['action'])}</p>"
+        for alarm in snapshot.alarms
+    ]
     for house in snapshot.houses:
         lines.append(f"<h2>{escape(house['name'] or house['house'])}</h2>")
         for sensor in house["sensors"]:

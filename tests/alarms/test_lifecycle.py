@@ -1,4 +1,4 @@
-"""The life of an alarm, held against the transition table of ISA-18.2 / IEC 62682 (second-hand, OPC UA part 9)."""
+"""The life of an alarm, against the transitions of ISA-18.2 / IEC 62682 (second-hand, by OPC UA part 9)."""
 
 import pytest
 

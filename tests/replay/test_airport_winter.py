@@ -127,7 +127,9 @@ def series() -> dict[str, list[float]]:
     return {s.lower(): [value for _, station, value in table() if station == s.lower()] for s in STATIONS}
 
 
-def test_without_delays_every_crossing_is_an_occurrence(tmp_path: Path, series: dict[str, list[float]]) -> None:
+def test_without_delays_every_crossing_is_an_occurrence(
+    tmp_path: Path, series: dict[str, list[float]]
+) -> None:
     """Deadband 0, one sample, no delays: the raw count of crossings."""
     counted = {station: raw_crossings(values) for station, values in series.items()}
 

@@ -55,7 +55,7 @@ def limit_kinds() -> Mapping[str, LimitKind]:
     found: dict[str, LimitKind] = {}
     for info in sorted(pkgutil.iter_modules(__path__), key=lambda info: info.name):
         module = import_module(f"{__name__}.{info.name}")
-        found[module.KIND] = module  # type: ignore[assignment]
+        found[module.KIND] = module
     for point in entry_points(group="monitor.limits"):
         found.setdefault(point.name, point.load())
     return found
