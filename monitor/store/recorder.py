@@ -131,10 +131,13 @@ def _whole_length(descriptor: int, step: int = 1 << 16) -> int:
 
 
 def pack(directory: Path, today: str, keep_days: int) -> None:
-    """Gzip every day's file but today's, and keep the newest `keep_days` days; what fails waits a day."""
+    """Gzip the files of days before `today`, and keep the newest `keep_days` days; what fails waits a day.
+
+    Later days are let alone: the recorder may have begun one while this was still at work.
+    """
     with contextlib.suppress(OSError):
         for file in recording_files(directory):
-            if file.suffix == ".jsonl" and file.name.split(".")[0] != today:
+            if file.suffix == ".jsonl" and file.name.split(".")[0] < today:
                 _pack_one(file)
         days = sorted({file.name.split(".")[0] for file in recording_files(directory)})
         dropped = set(days[: max(0, len(days) - max(1, keep_days))])

@@ -5,6 +5,7 @@ the file are guard time. It knows nothing of what a payload says.
 """
 
 import base64
+import binascii
 import gzip
 import json
 import zlib
@@ -120,10 +121,22 @@ def _opened(path: Path) -> Iterator[Iterable[bytes]]:
 
 
 def _reason(error: Exception) -> str:
-    if isinstance(error, KeyError):
-        return f"the key {error.args[0]!r} is missing"
-    if isinstance(error, OSError) and error.strerror:
-        return error.strerror
+    """What is wrong with a line or a file, for people."""
+    match error:
+        case json.JSONDecodeError():
+            return f"it is no JSON ({error.msg} at character {error.pos + 1})"
+        case UnicodeDecodeError():
+            return "it is no UTF-8 text"
+        case binascii.Error():
+            return "`payload_b64` is no base64"
+        case KeyError():
+            return f"the key `{error.args[0]}` is missing"
+        case TypeError() | AttributeError():
+            return "it is no object with the keys of a recording"
+        case RecursionError():
+            return "it is nested too deep"
+        case OSError() if error.strerror:
+            return error.strerror
     return str(error) or type(error).__name__
 
 
@@ -132,9 +145,9 @@ _scan = json.JSONDecoder().raw_decode
 
 def _parsed(line: bytes, last_at_s: float | None) -> Event:
     """The event of one line; ValueError, KeyError or TypeError when it is none."""
-    text = line.decode()
+    text = line.decode().strip()
     values, end = _scan(text)
-    if text[end:].strip():
+    if end != len(text):
         raise ValueError("more follows after the end of the object")
     at_s = parse_rfc3339(values["received_at"])
     topic = values.get("topic")
@@ -158,4 +171,4 @@ def _event(values: Mapping[str, Any], at_s: float, last_at_s: float | None) -> E
     if name in COMMANDS:
         rest = {key: value for key, value in values.items() if key not in ("received_at", "event", "by")}
         return Command(at_s, name, rest, str(values.get("by", "")))
-    raise ValueError(f"the event {name!r} is not known")
+    raise ValueError(f"the event `{name}` is not known")
