@@ -314,8 +314,8 @@ def _hour_row(
         relative_humidity_min_pct=extremes_pct[0],
         relative_humidity_max_pct=extremes_pct[1],
         vpd_mean_kpa=_mean(vpd_kpa, lasts_s),
-        above_5_c_k_h=_total(np.maximum(air_c - GROWTH_BASE_C, 0.0), lasts_s / HOUR_S),
-        below_0_c_k_h=_total(np.maximum(FROST_BASE_C - air_c, 0.0), lasts_s / HOUR_S),
+        above_5_c_k_h=_per_hour(_total(np.maximum(air_c - GROWTH_BASE_C, 0.0), lasts_s)),
+        below_0_c_k_h=_per_hour(_total(np.maximum(FROST_BASE_C - air_c, 0.0), lasts_s)),
         wet_s=_total(np.where(np.isnan(air_pct), _NAN, air_pct >= WET_FROM_PCT), lasts_s),
     )
 
@@ -340,6 +340,10 @@ def _total(values: Floats, weights: Floats) -> float | None:
     """Sum of the known values by weight, None if none is known."""
     known = ~np.isnan(values)
     return float(np.dot(values[known], weights[known])) if known.any() else None
+
+
+def _per_hour(total: float | None) -> float | None:
+    return None if total is None else total / HOUR_S
 
 
 def _mean(values: Floats, weights: Floats) -> float | None:
