@@ -1,5 +1,6 @@
 """Reads back at start what the guard must know, in bulk; it changes nothing."""
 
+import contextlib
 import json
 import sqlite3
 from collections.abc import Mapping
@@ -51,7 +52,9 @@ def _hours(db: sqlite3.Connection, from_s: float, sensors: Mapping[int, str]) ->
 def _memory(db: sqlite3.Connection) -> dict[str, dict[str, Mapping[str, Any]]]:
     memory: dict[str, dict[str, Mapping[str, Any]]] = {}
     for room, key, value in db.execute("SELECT room, key, value FROM memory ORDER BY room, key"):
-        memory.setdefault(room, {})[key] = json.loads(value)
+        # One row that rotted must not keep the guard from starting: what it stood for comes up anew.
+        with contextlib.suppress(ValueError):
+            memory.setdefault(room, {})[key] = json.loads(value)
     return memory
 
 

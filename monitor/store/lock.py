@@ -38,6 +38,14 @@ class StateLock:
             ) from error
         return cls(descriptor)
 
+    def is_of(self, directory: Path) -> bool:
+        """Whether the directory of that name is still the one that is owned."""
+        try:
+            there, owned = directory.stat(), os.fstat(self._descriptor)
+        except OSError:
+            return False
+        return (there.st_dev, there.st_ino) == (owned.st_dev, owned.st_ino)
+
     def release(self) -> None:
         """Let others in; releasing twice does no harm."""
         if self._descriptor >= 0:

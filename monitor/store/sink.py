@@ -43,13 +43,18 @@ class JsonLinesSink:
             raise store_error(self._directory, error) from error
 
     def _write(self, effect: Effects) -> None:
-        if effect.readings and self._readings is not None:
+        if self._readings is not None and effect.readings:
             self._open["readings"].write(self._readings.text(effect.readings, self.label_offset_s))
-        self._put("alarms", effect.transitions, lines.transition_line)
-        self._put("notices", effect.notices, lines.notice_line)
-        self._put("forecasts", effect.forecasts, lines.forecast_line)
-        self._put("wraps", effect.wraps, lines.wrap_line)
-        self._put("stages", effect.stages, lines.stage_line)
+        if effect.transitions:
+            self._put("alarms", effect.transitions, lines.transition_line)
+        if effect.notices:
+            self._put("notices", effect.notices, lines.notice_line)
+        if effect.forecasts:
+            self._put("forecasts", effect.forecasts, lines.forecast_line)
+        if effect.wraps:
+            self._put("wraps", effect.wraps, lines.wrap_line)
+        if effect.stages:
+            self._put("stages", effect.stages, lines.stage_line)
         for report in effect.reports:
             self._write_report(report)
 

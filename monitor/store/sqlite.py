@@ -5,6 +5,7 @@ next one tries again, opening the file anew where that may help. It knows nothin
 """
 
 import contextlib
+import os
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
@@ -28,8 +29,8 @@ class Store:
     """One state directory; made by `open`, ended by `close`."""
 
     def __init__(self, directory: Path, lock: StateLock, now_s: float) -> None:
-        self.directory = directory
-        self.path = directory / database.NAME
+        self.directory = directory.absolute()
+        self.path = self.directory / database.NAME
         self.lock = lock
         self.notes: list[str] = []
         """Sentences about what was found and done on opening, oldest first."""
@@ -175,6 +176,8 @@ class Store:
         return (found.st_dev, found.st_ino) == self._inode
 
     def _connect(self) -> sqlite3.Connection:
+        if not self.lock.is_of(self.directory):
+            self._own_anew()
         try:
             if self._is_damaged:
                 raise Damaged
@@ -193,6 +196,12 @@ class Store:
         self.begun_afresh += self._is_other
         self._is_other = False
         return db
+
+    def _own_anew(self) -> None:
+        """Another directory stands under the name now, and another guard may own it."""
+        owned = StateLock.take(self.directory)
+        self.lock.release()
+        self.lock = owned
 
     def _begin_afresh(self) -> sqlite3.Connection:
         aside = rescue.set_aside(self.path, self._now_s)
@@ -252,18 +261,16 @@ class Store:
             raise store_error(self.path, error) from error
 
     def size(self) -> Mapping[str, Any]:
-        """Figures for `status`: bytes of the database and its log, free bytes of the disk, readings kept."""
-
-        def length(name: str) -> int:
-            with contextlib.suppress(OSError):
-                return (self.directory / name).stat().st_size
-            return 0
-
+        """Figures for `status`: bytes of each part and bytes free on the disk, and how many readings."""
         return {
-            "database_bytes": length(database.NAME),
-            "wal_bytes": length(f"{database.NAME}-wal"),
+            "database_bytes": _bytes_of(self.directory, database.NAME),
+            "wal_bytes": _bytes_of(self.directory, f"{database.NAME}-wal"),
+            "set_aside_bytes": _bytes_of(self.directory, f"{database.NAME}.broken-*"),
+            "recording_bytes": _bytes_of(self.directory, "recording/*"),
+            "free_bytes": _free_bytes(self.directory),
             "readings": self._readings,
             "failing": self.failing,
+            "sqlite": sqlite3.sqlite_version,
         }
 
     def close(self) -> None:
@@ -278,6 +285,22 @@ class Store:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+def _bytes_of(directory: Path, pattern: str) -> int:
+    total = 0
+    with contextlib.suppress(OSError):
+        for file in directory.glob(pattern):
+            total += file.stat().st_size
+    return total
+
+
+def _free_bytes(directory: Path) -> int | None:
+    try:
+        disk = os.statvfs(directory)
+    except OSError:
+        return None
+    return disk.f_bavail * disk.f_frsize
 
 
 def _make_directory(directory: Path) -> None:

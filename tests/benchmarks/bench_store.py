@@ -9,7 +9,10 @@ from contextlib import closing
 from pathlib import Path
 
 from monitor.model import Effects, Flag, Message, Quantity, Reading, Row
-from monitor.store.recording import message_line, read_recording
+from monitor.store.queries import Reader
+from monitor.store.recorder import Recorder
+from monitor.store.recording import read_recording
+from monitor.store.sink import JsonLinesSink
 from monitor.store.sqlite import Store
 
 _START_S = 1_796_000_400.0
@@ -22,7 +25,7 @@ def main() -> list[dict[str, object]]:
     """One row a figure: name, figure, unit, compared_with, ratio, stands_for."""
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder)
-        return [*_commits(place), *_history(place), *_recording(place)]
+        return [*_commits(place), *_history(place), *_recording(place), *_sink(place)]
 
 
 def _figure(
@@ -90,6 +93,12 @@ def _history(place: Path) -> Iterator[dict[str, object]]:
         "store: longest commit", late * 1000, "ms", "a batch of 400 readings and the packing of an hour"
     )
     yield _figure("store: room a reading", size / rows, "B", "14 days of 40 sensors")
+    with Reader(place / "history") as reader:
+        started = time.perf_counter()
+        last_s = _START_S + _MINUTES * 60
+        reader.series("bench-7", Quantity.TEMPERATURE_C, last_s - 86_400, last_s)
+        curve_s = time.perf_counter() - started
+    yield _figure("store: a day's curve", curve_s * 1000, "ms", "one sensor's last 24 hours for the page")
     started = time.perf_counter()
     with Store.open(place / "history", _START_S) as store:
         opened_s = time.perf_counter() - started
@@ -114,16 +123,31 @@ def _recording(place: Path, count: int = 50_000) -> Iterator[dict[str, object]]:
     """Messages into lines and back."""
     payload = b'[{"bn":"urn:dev:ow:10e2073a01080063:","n":"temperature","u":"Cel","v":3.25}]'
     messages = [Message(_START_S + n, "heather/cold/bench-a", payload) for n in range(count)]
+    recorder = Recorder(place / "recording")
     started = time.perf_counter()
-    text = "".join(message_line(message) for message in messages)
+    for message in messages:
+        recorder.record(message)
+    recorder.flush()
     written_s = time.perf_counter() - started
-    path = place / "recording.jsonl"
-    path.write_text(text, encoding="utf-8")
+    recorder.close()
     started = time.perf_counter()
-    read = sum(1 for _ in read_recording(path))
+    read = sum(1 for _ in read_recording(place / "recording"))
     read_s = time.perf_counter() - started
     yield _figure("recording: line written", written_s / count * 1e6, "µs", "what recording costs a message")
     yield _figure("recording: line read", read_s / read * 1e6, "µs", "what reading costs a replayed message")
+
+
+def _sink(place: Path, count: int = 100_000) -> Iterator[dict[str, object]]:
+    """What `replay --readings` writes."""
+    readings = tuple(_minutes(random.Random(1), 0, count // _SENSORS // 2))
+    started = time.perf_counter()
+    with JsonLinesSink(place / "out", readings=True) as sink:
+        for reading in readings:
+            sink.commit([Effects(readings=(reading,))], reading.received_at_s)
+    spent_s = time.perf_counter() - started
+    yield _figure(
+        "replay: line of a reading", spent_s / len(readings) * 1e6, "µs", "`replay --readings`, a reading"
+    )
 
 
 if __name__ == "__main__":

@@ -176,6 +176,20 @@ def test_a_database_that_vanishes_is_begun_anew_and_said(tmp_path: Path) -> None
         assert store.load(0).reports == ("2026-11-30",)
 
 
+def test_a_directory_put_back_under_the_name_is_owned_anew(tmp_path: Path) -> None:
+    """The lock went with the old directory: whoever came first to the new one has it."""
+    directory = tmp_path / "state"
+    with Store.open(directory, AT_S) as store:
+        directory.rename(tmp_path / "pulled out")
+        with Store.open(directory, AT_S) as other:
+            with pytest.raises(StateInUse):
+                store.commit([NIGHT], AT_S)
+            other.commit([NIGHT], AT_S)
+        store.commit([NIGHT], AT_S + 60)
+        with pytest.raises(StateInUse):
+            Store.open(directory, AT_S)
+
+
 # ---- other programs -----------------------------------------------------------------------------------
 
 

@@ -10,6 +10,7 @@ import pytest
 
 from monitor.errors import StateInUse, StoreError
 from monitor.model import Effects, Flag, Quantity, Row, Use
+from monitor.store.queries import Reader
 from monitor.store.sqlite import Store
 from tests.store.shelf import AT_S, NIGHT, change, hour, notice, plain, reading, transition
 
@@ -212,6 +213,42 @@ def test_the_count_of_readings_outlasts_a_restart(directory: Path) -> None:
     with Store.open(directory, AT_S) as store:
         store.commit([Effects(readings=(reading(5),))], AT_S)
         assert store.size()["readings"] == len(NIGHT.readings) + 1
+
+
+def test_figures_for_status_are_all_there(directory: Path) -> None:
+    """What lies in the state directory, and what room is left."""
+    (directory / "recording").mkdir(parents=True)
+    (directory / "recording" / "2026-11-30.jsonl").write_bytes(b"x" * 100)
+    (directory / "aftercare.db.broken-2026-11-29T03-00-00").write_bytes(b"x" * 200)
+    with Store.open(directory, AT_S) as store:
+        store.commit([NIGHT], AT_S)
+        size = store.size()
+    assert (size["recording_bytes"], size["set_aside_bytes"]) == (100, 200)
+    assert size["free_bytes"] > 0
+    assert size["failing"] == ""
+    assert size["sqlite"].count(".") == 2
+
+
+def test_a_state_directory_may_have_any_name(tmp_path: Path, monkeypatch) -> None:
+    """Blanks, signs that mean something in an address, other scripts; and a relative path."""
+    monkeypatch.chdir(tmp_path)
+    directory = Path("cold house ?a=1#%25 ü")
+    with Store.open(directory, AT_S) as store:
+        store.commit([NIGHT], AT_S)
+    (directory / "aftercare.db").write_bytes(b"noise" * 1000)
+    with Store.open(directory, AT_S) as store:
+        assert "it was damaged" in store.notes[0]
+    with Reader(directory) as reader:
+        assert reader.report() is None
+
+
+def test_one_rotten_row_of_memory_does_not_keep_the_guard_from_starting(directory: Path) -> None:
+    """The other rows are there."""
+    with Store.open(directory, AT_S) as store:
+        store.commit([NIGHT], AT_S)
+        assert store._db is not None
+        store._db.execute("UPDATE memory SET value = '{\"sta' WHERE room = 'learned'")
+        assert store.load(0).rows.keys() >= {"alarm"}
 
 
 def test_the_log_is_cut_at_a_checkpoint(directory: Path) -> None:
