@@ -66,7 +66,7 @@ __all__ = [
 WATER_BULB_PER_K: Final = 6.53e-4
 WATER_BULB_SLOPE_PER_K: Final = 9.44e-4
 
-#: The same with ice on the bulb [K⁻¹]. WMO-No. 8, annex 4.B.
+#: The same with ice on the bulb [K⁻¹]. WMO-No. 8, annex 4.B, from memory; the AMS Glossary gives 5.82e-4.
 ICE_BULB_PER_K: Final = 5.75e-4
 
 #: Steps of Newton's method for the bulbs: from a third of the way to the dew point, enough for the last bit.
@@ -358,7 +358,9 @@ def _vapour_pressure(lib: Library, temperature_c: Any, relative_humidity_pct: An
 
 def _relative_humidity(lib: Library, temperature_c: Any, vapour_pressure_kpa: Any) -> Any:
     log_e = log_water(lib, within(lib, temperature_c, *WATER_RANGE_C) + ZERO_CELSIUS_K)
-    return within(lib, vapour_pressure_kpa / lib.exp(log_e) * 1e5, 0.0, 100.0)
+    # a last bit above saturation is rounding, not damper air
+    humidity_pct = within(lib, vapour_pressure_kpa / lib.exp(log_e) * 1e5, 0.0, 100.0 + 1e-9)
+    return where(lib, humidity_pct > 100.0, 100.0, humidity_pct)
 
 
 def _deficit(lib: Library, temperature_c: Any, relative_humidity_pct: Any) -> Any:

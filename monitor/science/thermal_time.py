@@ -198,7 +198,7 @@ def degree_days_single_triangle(
 
     Notes
     -----
-    Lindsey and Newman 1956, Ecology 37:812. Some hundredths more than hourly integration gives.
+    Lindsey and Newman 1956, Ecology 37:812 (from memory). Some hundredths more than hourly integration gives.
     """
     _check_base(base_c, upper_c)
 

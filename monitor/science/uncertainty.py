@@ -19,7 +19,7 @@ STEP: Final = 0.01
 COVERAGE_FACTOR: Final = 2.0
 
 #: From here on a humidity sensor may be wet itself and tells nothing of drying, whatever its data sheet says.
-#: [%] WMO-No. 8, chapter 4, on thin-film sensors near saturation; the very number is a judgement.
+#: [%] Common practice, no source.
 SATURATED_FROM_PCT: Final = 95.0
 
 

@@ -426,6 +426,17 @@ def test_what_is_missing_or_impossible_is_not_a_number(
     assert np.isnan(beside).tolist() == [True, False]
 
 
+def test_saturated_air_comes_back_as_saturated_in_spite_of_rounding() -> None:
+    """Found by the round trip: a last bit above saturation was taken for impossible. Damper air still is."""
+    temperatures_c = np.arange(-20.0, 40.0, 0.1)
+    back_pct = relative_humidity(temperatures_c, vapour_pressure(temperatures_c, 100.0))
+
+    assert back_pct == pytest.approx(100.0, abs=1e-9)
+    assert back_pct.max() <= 100.0
+    assert math.isnan(relative_humidity(1.5, 1.001 * vapour_pressure(1.5, 100.0)))
+    assert math.isnan(relative_humidity(1.5, -0.1))
+
+
 def test_an_array_of_temperatures_goes_with_one_humidity() -> None:
     """Arrays broadcast against a number."""
     many = vapour_pressure_deficit(np.array([5.0, 10.0]), 60.0)
