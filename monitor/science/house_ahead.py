@@ -42,10 +42,10 @@ LEAST_KNOWN_H: Final = 0.3
 #: Furthest that the share of the fast lag is varied.
 SHARE_RANGE: Final = (0.02, 0.95)
 
-#: How the air outside moves at night where no forecast of it is given. [K/h] Airport winters: −0.23 on the
-#: whole.
-DRIFT_K_PER_H: Final = -0.25
-DRIFT_SPREAD_K_PER_H: Final = 0.35
+#: How the air outside moves at night where no forecast of it is given, by the root of time. [K h⁻½] Chosen
+#: on three German winters for bands that hold.
+DRIFT_K: Final = -0.45
+DRIFT_SPREAD_K: Final = 0.6
 
 #: Golden section: spreads any share of the courses evenly over all of them.
 GOLDEN: Final = 0.6180339887498949
@@ -316,7 +316,7 @@ def _outside_to_come(
 ) -> tuple[FloatArray, FloatArray]:
     """Change of the air outside: how much on each course [K], and its shape over the hours."""
     if outlook is None or math.isnan(outside_c):
-        return DRIFT_K_PER_H + DRIFT_SPREAD_K_PER_H * DEVIATES[3], hours
+        return DRIFT_K + DRIFT_SPREAD_K * DEVIATES[3], np.sqrt(hours)
     low_c = np.minimum(np.interp(CHANCES, LEVELS, outlook.low_c.values), outlook.low_c.ceiling)
     since_h = max(outlook.since_evening_h, 0.0)
     whole_h = max(outlook.evening_to_low_h - min(outlook.since_evening_h, 0.0), 0.1)
