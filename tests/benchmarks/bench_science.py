@@ -46,24 +46,19 @@ def _million() -> list[dict[str, object]]:
     psychrolib_s = _best(lambda: _psychrolib(t_c[some].tolist(), (rh_pct[some] / 100.0).tolist()), 3)
     psychrolib_s *= PAIRS / PSYCHROLIB_PAIRS
     stands_for = "deficit and dew point of a year of minutes of two sensors"
+    scaled = f"psychrolib one by one ({PSYCHROLIB_PAIRS} pairs, scaled up)"
     return [
-        _row("science: million pairs", ours_s * 1e3, "ms", stands_for),
+        _row("science: million pairs", ours_s * 1e3, "ms", stands_for, "as fast as MetPy", metpy_s / ours_s),
         _row(
-            "science: million pairs, MetPy",
-            metpy_s * 1e3,
+            "science: million pairs",
+            ours_s * 1e3,
             "ms",
             stands_for,
-            "ours, times faster",
-            metpy_s / ours_s,
-        ),
-        _row(
-            f"science: million pairs, psychrolib scaled from {PSYCHROLIB_PAIRS}",
-            psychrolib_s * 1e3,
-            "ms",
-            stands_for,
-            "ours, times faster",
+            f"as fast as {scaled}",
             psychrolib_s / ours_s,
         ),
+        _row("science: million pairs by MetPy", metpy_s * 1e3, "ms", "comparison"),
+        _row("science: million pairs by psychrolib, scaled up", psychrolib_s * 1e3, "ms", "comparison"),
     ]
 
 
@@ -84,15 +79,15 @@ def _one_by_one() -> list[dict[str, object]]:
             dew_s * 1e6,
             "µs",
             "one reading on the page",
-            "an array of one, times faster",
+            "as fast as by an array of one",
             dew_array_s / dew_s,
         ),
         _row(
-            "science: one dew point, psychrolib",
-            dew_psychrolib_s * 1e6,
+            "science: one dew point",
+            dew_s * 1e6,
             "µs",
             "one reading on the page",
-            "ours, times faster",
+            "as fast as psychrolib",
             dew_psychrolib_s / dew_s,
         ),
         _row("science: one wet bulb", bulb_s * 1e6, "µs", "one reading near freezing"),
