@@ -29,8 +29,8 @@ CHECKOUT = Path(__file__).resolve().parents[2]
 def child(what: str, directory: Path) -> subprocess.Popen[str]:
     """One of the jobs of `child.py`, running."""
     environment = dict(os.environ, PYTHONPATH=os.pathsep.join([*sys.path, str(CHECKOUT)]))
-    command = [sys.executable, "-m", "tests.store.child", what, str(directory)]
-    return subprocess.Popen(command, cwd=CHECKOUT, env=environment, stdout=subprocess.PIPE, text=True)
+    command = [sys.executable, "-P", "-m", "tests.store.child", what, str(directory)]
+    return subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True)
 
 
 def outcome(what: str, directory: Path) -> Any:
