@@ -95,8 +95,7 @@ class Outlook(NamedTuple):
 
 
 class _House(NamedTuple):
-    """One house as many possible ones: slow lag [h] and share of the fast one [-] of each, fast lag of all
-    [h]."""
+    """One house as many possible ones: slow lag [h] and share [-] of each, one fast lag [h] for all."""
 
     slow_h: FloatArray
     fast_h: FloatArray
@@ -166,6 +165,33 @@ class Courses(NamedTuple):
         """The air some hours from now."""
         place = min(int(np.searchsorted(self.hours, hours)), len(self.hours) - 1)
         return from_cases(self.air_c[:, place], np.ones(len(self.air_c)))
+
+
+def hours_to_limit(air_c: float, driver_c: float, limit_c: float, lag_h: float) -> float:
+    """Time in which one lag brings the air down to a limit under a steady driver. [h]
+
+    Parameters
+    ----------
+    air_c, driver_c, limit_c
+        the air now, what it makes for, and the limit [°C]; NaN gives NaN
+    lag_h
+        [h], 0.01..1000
+
+    Raises
+    ------
+    ValueError
+        a lag that no house has
+
+    Notes
+    -----
+    t = τ·ln((T−u)/(L−u)); 0 if the air is there already, infinite if it makes for no less than the limit.
+    """
+    require(lag_h, 0.01, 1000.0, "the lag of a house", "h")
+    if math.isnan(air_c + driver_c + limit_c):
+        return math.nan
+    if air_c <= limit_c:
+        return 0.0
+    return math.inf if driver_c >= limit_c else lag_h * math.log((air_c - driver_c) / (limit_c - driver_c))
 
 
 def courses(
