@@ -21,15 +21,15 @@ class Score(NamedTuple):
     """A figure, NaN without cases, the number of cases behind it, and whether that is enough to show it."""
 
     value: float
-    count: int
+    cases: int
 
     @property
     def shown(self) -> bool:
         """Whether there are enough cases."""
-        return self.count >= SHOWN_FROM
+        return self.cases >= SHOWN_FROM
 
 
-class Warnings(NamedTuple):
+class WarningTable(NamedTuple):
     """Events warned of, false alarms, events missed, and quiet cases left quiet."""
 
     hits: int
@@ -69,10 +69,10 @@ def bias(forecast: npt.ArrayLike, truth: npt.ArrayLike) -> Score:
     return _mean(_errors(forecast, truth))
 
 
-def warnings_of(warned: npt.ArrayLike, happened: npt.ArrayLike) -> Warnings:
+def warnings_of(warned: npt.ArrayLike, happened: npt.ArrayLike) -> WarningTable:
     """The two-by-two table of warnings and events, both as truth values."""
     warning, event = np.asarray(warned, dtype=bool), np.asarray(happened, dtype=bool)
-    return Warnings(
+    return WarningTable(
         hits=int((warning & event).sum()),
         false_alarms=int((warning & ~event).sum()),
         misses=int((~warning & event).sum()),
@@ -91,7 +91,7 @@ def brier_skill(chance: npt.ArrayLike, happened: npt.ArrayLike) -> Score:
     usual = outcome.mean() if outcome.size else math.nan
     score = brier(chance, outcome)
     usual_score = float(usual * (1 - usual))
-    return Score(1 - score.value / usual_score if usual_score > 0 else math.nan, score.count)
+    return Score(1 - score.value / usual_score if usual_score > 0 else math.nan, score.cases)
 
 
 def pinball(level: float, quantile: npt.ArrayLike, truth: npt.ArrayLike) -> Score:
@@ -121,7 +121,7 @@ def skill(error: Score, rival_error: Score) -> Score:
     """Share of a rival's error that is done away with [-]; negative where the rival is better."""
     known = rival_error.value > 0
     value = 1 - error.value / rival_error.value if known else math.nan
-    return Score(value, min(error.count, rival_error.count))
+    return Score(value, min(error.cases, rival_error.cases))
 
 
 def _errors(forecast: npt.ArrayLike, truth: npt.ArrayLike) -> FloatArray:
