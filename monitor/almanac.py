@@ -32,6 +32,7 @@ class Almanac:
         self._done = dict(done or {})
         self._from_s: dict[str, float] = {}
         self._next: dict[str, Job] = {}
+        self._first: Job | None = None
 
     def done(self, name: str, date: str) -> None:
         """A job was done for a local date already; an empty date says never."""
@@ -54,10 +55,11 @@ class Almanac:
                 break
             after = datetime.fromtimestamp(fire.timestamp() + 1.0, UTC).astimezone(self._zone)
         self._next[name] = Job(fire.timestamp(), name, fire.date().isoformat())
+        self._first = min(self._next.values(), key=lambda job: job.at_s)
 
     def next(self) -> Job | None:
         """The job that is due first."""
-        return min(self._next.values(), key=lambda job: job.at_s, default=None)
+        return self._first
 
     def take(self, wall_at_s: float) -> Job | None:
         """The job that is due by now, marked done for its date; of several missed dates only the last.

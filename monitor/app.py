@@ -236,7 +236,7 @@ class Guard:
 
     def _handle(self, event: Any) -> None:
         """Record the event with the time at which the engine takes it, and hold its effects."""
-        if event.at_s >= self._driver.due_s():
+        if event.at_s >= self._driver.job_s():
             for effects in self._driver.advance(event.at_s):
                 self._hold(effects)
         if event.at_s < self.engine.now_s:

@@ -21,11 +21,14 @@ class Driver:
     def _offset_s(self) -> float:
         return self.engine.scenes.speech.offset_s
 
+    def job_s(self) -> float:
+        """The next instant of the calendar [guard time]; the engine keeps its own timers itself."""
+        job = self.almanac.next()
+        return float("inf") if job is None else job.at_s - self._offset_s
+
     def due_s(self) -> float:
         """The next instant at which something happens without a message [guard time]."""
-        job = self.almanac.next()
-        job_s = float("inf") if job is None else job.at_s - self._offset_s
-        return min(self.engine.due(), job_s)
+        return min(self.engine.due(), self.job_s())
 
     def advance(self, to_s: float) -> Iterator[Effects]:
         """Everything that is due until an instant, in order; ends with the engine's time at that instant."""

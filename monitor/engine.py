@@ -165,8 +165,12 @@ class Engine:
                 touched |= self._reading(reading)
             if not touched and not self._stirred:
                 return Effects(readings=tuple(readings)) if readings else NOTHING
+            self._stirred = True
             self._settle()
             return self._effects(tuple(readings))
+        if type(event) is Tick and not self._stirred:
+            return NOTHING
+        self._stirred = True
         self._handlers[type(event)](event)
         self._settle()
         return self._effects(())
@@ -179,17 +183,23 @@ class Engine:
         while (found := self.timers.pop(to_s)) is not None:
             at_s, name = found
             self.now_s = max(self.now_s, at_s)
-            if name.startswith("silent:") and self.silence.goes_on(name[7:], self.now_s):
-                continue
-            self._stirred = True
-            self._fire(name)
+            if name == "silent":
+                self._stirred |= self._silences()
+            else:
+                self._stirred = True
+                self._fire(name)
             self._settle()
+
+    def _silences(self) -> bool:
+        """Whether a sensor's deadline has passed; most often they were all heard meanwhile."""
+        found = self.silence.fire(self.now_s)
+        for assessment in found:
+            self._judge(assessment)
+        return bool(found)
 
     def _fire(self, name: str) -> None:
         what, _, key = name.partition(":")
-        if what == "silent":
-            self._judge(self.silence.fire(key, self.now_s))
-        elif what == "hour":
+        if what == "hour":
             self._end_hour()
         elif what == "seen":
             self._still_worse(key)
@@ -202,6 +212,8 @@ class Engine:
 
     def _settle(self) -> None:
         """Notices for the transitions so far, and when the desk wants to be asked again."""
+        if not self._stirred and not self._transitions:
+            return
         if self._transitions:
             self.desk.settle(self._transitions, self.now_s)
             self._all_transitions.extend(self._transitions)

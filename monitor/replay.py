@@ -9,7 +9,7 @@ from typing import Any, Protocol
 from monitor.almanac import Almanac
 from monitor.drive import Driver
 from monitor.engine import Engine
-from monitor.model import NOTHING, ClockStep, Effects, Event, Outcome, Saved, Started
+from monitor.model import NOTHING, Effects, Event, Outcome, Saved, Started
 from monitor.settings import Settings
 from monitor.trees.plans import Plans
 
@@ -75,9 +75,7 @@ class _Run:
 
     def step(self, event: Event) -> None:
         """Whatever is due before an event, then the event."""
-        if isinstance(event, ClockStep):
-            self.advance(event.at_s)
-        if event.at_s >= self._driver.due_s():
+        if event.at_s >= self._driver.job_s():
             self.advance(event.at_s)
         self.handle(event)
 

@@ -39,6 +39,7 @@ class Silence:
         self._guarding = guarding
         self._timers = timers
         self._silent: set[str] = set()
+        self._looked_at_s: dict[str, float] = {}
         self.link_down_at_s: float | None = None
         self.link_detail = ""
         self._grace_from_s = 0.0
@@ -62,11 +63,16 @@ class Silence:
     def start(self, now_s: float) -> None:
         """Every sensor has its time of grace from now."""
         self._grace_from_s = now_s
+        self._looked_at_s.clear()
         self._set_deadlines()
 
     def _set_deadlines(self) -> None:
-        for sensor in self._settings.sensors:
-            self._timers.set(f"silent:{sensor}", self._deadline_s(sensor))
+        """One timer for all sensors: the deadline that comes first."""
+        self._timers.set("silent", min(map(self._next_look_s, self._settings.sensors), default=None))
+
+    def _next_look_s(self, sensor: str) -> float:
+        """When to look at a sensor: its deadline, or now and then while it stays silent."""
+        return max(self._deadline_s(sensor), self._looked_at_s.get(sensor, 0.0) + STANDING_LOOKS_EVERY_S)
 
     def _deadline_s(self, sensor: str) -> float:
         last_s = max(self._fresh_at_s.get(sensor, 0.0), self._grace_from_s)
@@ -77,7 +83,8 @@ class Silence:
         if sensor not in self._silent:
             return None
         self._silent.discard(sensor)
-        self._timers.set(f"silent:{sensor}", self._deadline_s(sensor))
+        self._looked_at_s.pop(sensor, None)
+        self._set_deadlines()
         return Assessment("sensor-silent", sensor, now_s, Judgement.NORMAL, returned=True)
 
     def link_up(self, now_s: float) -> Assessment | None:
@@ -93,19 +100,16 @@ class Silence:
         if self.link_down_at_s is None:
             self.link_down_at_s = now_s
         self.link_detail = detail
-        if not self._settings.sensors:
-            self._timers.set("silent:", now_s)
 
-    def goes_on(self, sensor: str, now_s: float) -> bool:
-        """A deadline has come, but the sensor was heard meanwhile: the next deadline is set."""
-        deadline_s = self._deadline_s(sensor)
-        if deadline_s > now_s:
-            self._timers.set(f"silent:{sensor}", deadline_s)
-        return deadline_s > now_s
+    def fire(self, now_s: float) -> list[Assessment]:
+        """The first deadline has come: silence of whoever was not heard, or a lost link that stands for it."""
+        passed = [name for name in self._settings.sensors if self._next_look_s(name) <= now_s]
+        found = [self._passed(name, now_s) for name in passed]
+        self._set_deadlines()
+        return found
 
-    def fire(self, sensor: str, now_s: float) -> Assessment:
-        """A deadline has passed: silence, or a lost link that stands for it."""
-        self._timers.set(f"silent:{sensor}", now_s + STANDING_LOOKS_EVERY_S)
+    def _passed(self, sensor: str, now_s: float) -> Assessment:
+        self._looked_at_s[sensor] = now_s
         if self.link_down_at_s is not None and sensor not in self._silent:
             return self._assessment("broker-lost", "site", now_s, self.link_priority(now_s))
         self._silent.add(sensor)

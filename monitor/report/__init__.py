@@ -1,1 +1,1 @@
-"""The morning report: `build` makes one value from facts, `text` and `html` only draw it; no files, no clock."""
+"""The morning report: `build` makes one value from facts, `text` and `html` only draw it. No clock."""

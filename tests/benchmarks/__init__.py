@@ -1,0 +1,1 @@
+"""Benchmarks: each prints figures beside what they are compared with."""
