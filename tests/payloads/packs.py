@@ -5,7 +5,7 @@ is given there with dots at its end and stands here as far as it goes. Resolved 
 5.1.4 where the RFC prints them and follow from section 4.6 elsewhere. Written down from memory.
 """
 
-from monitor.payloads.senml import Record
+from monitor.payloads.senml_pack import Record
 
 NOW_S = 1_700_000_000.0
 

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from monitor import payloads
 from monitor.errors import PayloadError
 from monitor.model import Quantity
-from monitor.payloads import senml
+from monitor.payloads import senml, senml_pack
 from monitor.settings import Sensor
 
 NOW_S = 1_700_000_000.0
@@ -64,10 +64,10 @@ likely = st.lists(
 )
 
 
-def outcome(kind, payload, sent_at_s):
+def outcome_of(decode, payload, sent_at_s):
     """The samples of a payload, or the message of its refusal."""
     try:
-        return DECODERS[kind].decode(payload, sent_at_s), None
+        return decode(payload, sent_at_s), None
     except PayloadError as error:
         return [], error.message
 
@@ -75,7 +75,7 @@ def outcome(kind, payload, sent_at_s):
 def holds(kind, payload):
     """The contract, for a payload known and not known when it was sent."""
     for sent_at_s in (NOW_S, None):
-        samples, refusal = outcome(kind, payload, sent_at_s)
+        samples, refusal = outcome_of(DECODERS[kind].decode, payload, sent_at_s)
         if refusal is not None:
             assert refusal.isascii()
             assert len(refusal) < 500
@@ -114,18 +114,58 @@ def test_any_json(kind, document):
 def test_a_resolved_pack_resolves_to_itself(pack):
     """A property: base fields and relative times are gone after the first time (RFC 8428 section 4.6)."""
     try:
-        records = senml.resolve(pack, NOW_S)
+        records = senml_pack.resolve(pack, NOW_S)
     except PayloadError:
         return
     again = [
         {"n": one.name, "v": one.value, **({"u": one.unit} if one.unit is not None else {}),
          **({"t": one.at_s} if one.at_s is not None else {})}
         for one in records
-        if type(one.value) in (int, float) and (one.at_s is None or one.at_s >= senml.ABSOLUTE_FROM_S)
+        if type(one.value) in (int, float) and (one.at_s is None or one.at_s >= senml_pack.ABSOLUTE_FROM_S)
     ]  # fmt: skip
     kept = [
         one._replace(sum=None)
         for one in records
-        if type(one.value) in (int, float) and (one.at_s is None or one.at_s >= senml.ABSOLUTE_FROM_S)
+        if type(one.value) in (int, float) and (one.at_s is None or one.at_s >= senml_pack.ABSOLUTE_FROM_S)
     ]
-    assert kept == senml.resolve(again, NOW_S)
+    assert kept == senml_pack.resolve(again, NOW_S)
+
+
+@given(pack=packs | likely)
+def test_the_usual_way_finds_what_the_long_way_finds(pack):
+    """A property: names and units met before save the second look and change nothing."""
+    anew, again = senml.decoder(SENSORS["senml"]), senml.decoder(SENSORS["senml"])
+    payload = json.dumps(pack).encode()
+    for sent_at_s in (NOW_S, None):
+        first, refusal = outcome_of(anew, payload, sent_at_s)
+        second, also = outcome_of(again, payload, sent_at_s)
+        third, still = outcome_of(again, payload, sent_at_s)
+
+        assert (first, refusal) == (second, also) == (third, still)
+
+
+def test_a_usual_pack_is_not_resolved_twice(monkeypatch):
+    """A device says the same names over and over."""
+    resolved = []
+    resolve = senml.resolve
+    monkeypatch.setattr(senml, "resolve", lambda *pack: resolved.append(1) or resolve(*pack))
+    decode = senml.decoder({"a": SENSORS["senml"]["a"]})
+    said = [
+        decode(b'[{"n":"gh/a","u":"Cel","v":%d},{"n":"x","u":"lx","v":1}]' % value, NOW_S)
+        for value in range(9)
+    ]
+
+    assert [samples[0].value for samples in said] == list(range(9))
+    assert resolved == [1]
+
+
+def test_a_device_that_makes_up_names_cannot_fill_the_memory(monkeypatch):
+    """Beyond a number of names it is resolved each time."""
+    resolved = []
+    resolve = senml.resolve
+    monkeypatch.setattr(senml, "resolve", lambda *pack: resolved.append(1) or resolve(*pack))
+    decode = senml.decoder({"b": SENSORS["senml"]["b"]})
+    for number in (*range(2 * senml.MOST_REMEMBERED), 0, 2 * senml.MOST_REMEMBERED - 1):
+        assert decode(b'[{"n":"gh/%d","u":"Cel","v":1}]' % number, NOW_S)[0].value == 1.5
+
+    assert len(resolved) == 2 * senml.MOST_REMEMBERED + 1

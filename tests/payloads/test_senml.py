@@ -11,7 +11,7 @@ import pytest
 
 from monitor.errors import PayloadError
 from monitor.model import Quantity, Sample
-from monitor.payloads import senml
+from monitor.payloads import senml, senml_pack
 from monitor.settings import Sensor
 from tests.payloads import packs
 
@@ -34,7 +34,7 @@ def decode(pack, now_s=NOW_S, **sensors):
 
 def resolve(*records, now_s=NOW_S):
     """The records of a pack as tuples of name, unit, value, instant."""
-    return [tuple(record)[:4] for record in senml.resolve(list(records), now_s)]
+    return [tuple(record)[:4] for record in senml_pack.resolve(list(records), now_s)]
 
 
 class TestResolving:
@@ -43,7 +43,7 @@ class TestResolving:
     @pytest.mark.parametrize("pack", packs.RESOLVED, ids=lambda pack: pack[:40])
     def test_the_packs_of_the_rfc_resolve_as_it_says(self, pack):
         """`published`: RFC 8428 sections 5.1.1-5.1.7; the order is that of the pack."""
-        assert packs.RESOLVED[pack] == senml.resolve(json.loads(pack), NOW_S)
+        assert packs.RESOLVED[pack] == senml_pack.resolve(json.loads(pack), NOW_S)
 
     def test_an_absolute_time_needs_no_base_time(self):
         """`published`: RFC 8428 section 4.5.3, a time of 2**28 or more is Unix time."""
@@ -89,7 +89,7 @@ class TestResolving:
 
     def test_a_sum_needs_no_value(self):
         """`published`: RFC 8428 section 4.2, with a sum no value is needed; sums add up."""
-        found = senml.resolve([{"n": "x", "bs": 10, "s": 5}, {"n": "y", "v": 1}], NOW_S)
+        found = senml_pack.resolve([{"n": "x", "bs": 10, "s": 5}, {"n": "y", "v": 1}], NOW_S)
 
         assert [(record.value, record.sum) for record in found] == [(None, 15), (1, 10)]
 
@@ -166,7 +166,7 @@ class TestRefusing:
     def test_a_pack_that_is_no_array_is_refused(self, pack):
         """`published`: RFC 8428 section 5, a pack is an array."""
         with pytest.raises(PayloadError, match="array"):
-            senml.resolve(pack, NOW_S)
+            senml_pack.resolve(pack, NOW_S)
 
     def test_records_of_two_versions_are_refused(self):
         """`published`: RFC 8428 section 4.4, all records of a pack have one version."""
