@@ -40,7 +40,7 @@ LINE_PRIOR_DRY: Final = (-2.5, 0.85)
 LINE_SPREAD: Final = (2.0, 0.15, 0.15)
 
 #: The free regression keeps so little of that start that it is ordinary least squares to two digits.
-FREE_WIDENING: Final = 10.0
+FREE_WIDENING: Final = 30.0
 
 #: A weather service's low is taken as it is until nights show its bias and slope at this sensor.
 SERVICE_PRIOR: Final = (0.0, 1.0)
