@@ -41,6 +41,7 @@ class Readings:
     def __init__(self, settings: Settings) -> None:
         self._sensors = settings.sensors
         self._decoders = topic_decoders(settings.sensors)
+        self._late_after_s = {name: sensor.late_after_s for name, sensor in settings.sensors.items()}
         self._judges = {name: Judge(sensor) for name, sensor in settings.sensors.items()}
         self.history = History(settings.sensors)
         self.counts = Counts()
@@ -68,45 +69,63 @@ class Readings:
         if decoder is None:
             return []
         try:
-            samples = decoder.decode(message.payload, message.at_s + offset_s)
+            samples = decoder.decode(message.payload, None if message.retain else message.at_s + offset_s)
         except PayloadError as error:
             self.counts.bad(message.topic, error.message)
             return []
-        return [reading for sample in samples if (reading := self._reading(sample, message, offset_s))]
-
-    def _reading(self, sample: Sample, message: Message, offset_s: float) -> Reading | None:
-        now_s = message.at_s
-        observed_at_s = now_s if sample.observed_at_s is None else sample.observed_at_s - offset_s
-        age_s = now_s - observed_at_s
-        use = Use.PRESENT
         if message.retain:
-            late = sample.observed_at_s is not None and age_s > self._sensors[sample.sensor].late_after_s
-            use = Use.SHOWN if sample.observed_at_s is None else Use.HISTORY if late else Use.RAISES
-        elif age_s > 0 and age_s > self._sensors[sample.sensor].late_after_s:
-            use = Use.HISTORY
-            self.counts.late += 1
-        if age_s < -AHEAD_S:
-            self.counts.future += 1
-            self._show(sample, now_s, now_s, Flag.FAIL)
-            return None
-        if use is Use.SHOWN:
-            self._show(sample, now_s, now_s, Flag.NOT_EVALUATED)
-            return None
-        judge = self._judges[sample.sensor]
-        flag = (
-            judge.flag(sample.quantity, sample.value, observed_at_s)
-            if use is not Use.HISTORY
-            else judge.flag_late(sample.quantity, sample.value)
-        )
-        reading = Reading(sample.sensor, sample.quantity, sample.value, observed_at_s, now_s, flag, use)
-        if not self.history.append(reading):
-            self.counts.duplicates += 1
-            return None
-        if use is Use.PRESENT and flag is not Flag.FAIL and sample.quantity is not Quantity.BATTERY_PCT:
-            self.fresh_at_s[sample.sensor] = now_s
-        return reading
+            return [found for sample in samples if (found := self._retained(sample, message.at_s, offset_s))]
+        return self._live(samples, message.at_s, offset_s)
 
-    def _show(self, sample: Sample, at_s: float, now_s: float, flag: Flag) -> None:
+    def _live(self, samples: list[Sample], now_s: float, offset_s: float) -> list[Reading]:
+        """Readings of a message that came as it was sent."""
+        found: list[Reading] = []
+        for sample in samples:
+            sensor, quantity, value, own_at_s = sample
+            at_s = now_s if own_at_s is None else own_at_s - offset_s
+            if -AHEAD_S <= now_s - at_s <= self._late_after_s[sensor]:
+                flag = self._judges[sensor].flag(quantity, value, at_s)
+                reading = Reading(sensor, quantity, value, at_s, now_s, flag)
+                if self.history.append(reading):
+                    found.append(reading)
+                    if flag is not Flag.FAIL and quantity is not Quantity.BATTERY_PCT:
+                        self.fresh_at_s[sensor] = now_s
+                else:
+                    self.counts.duplicates += 1
+            elif at_s > now_s:
+                self._ahead(sample, now_s)
+            else:
+                self.counts.late += 1
+                found.extend(self._kept(sample, at_s, now_s, Use.HISTORY))
+        return found
+
+    def _retained(self, sample: Sample, now_s: float, offset_s: float) -> Reading | None:
+        """A reading of a replayed message: only one with a sane time of its own is kept, and never clears."""
+        if sample.observed_at_s is None:
+            self._show(sample, now_s, Flag.NOT_EVALUATED)
+            return None
+        at_s = sample.observed_at_s - offset_s
+        if now_s - at_s < -AHEAD_S:
+            self._ahead(sample, now_s)
+            return None
+        late = now_s - at_s > self._late_after_s[sample.sensor]
+        kept = self._kept(sample, at_s, now_s, Use.HISTORY if late else Use.RAISES)
+        return kept[0] if kept else None
+
+    def _kept(self, sample: Sample, at_s: float, now_s: float, use: Use) -> list[Reading]:
+        """A reading that is not a present one, judged by itself; nothing when it is known already."""
+        flag = self._judges[sample.sensor].flag_late(sample.quantity, sample.value)
+        reading = Reading(sample.sensor, sample.quantity, sample.value, at_s, now_s, flag, use)
+        if self.history.append(reading):
+            return [reading]
+        self.counts.duplicates += 1
+        return []
+
+    def _ahead(self, sample: Sample, now_s: float) -> None:
+        self.counts.future += 1
+        self._show(sample, now_s, Flag.FAIL)
+
+    def _show(self, sample: Sample, now_s: float, flag: Flag) -> None:
         """Of unknown age, or from the future: shown, never counted, never kept."""
-        reading = Reading(sample.sensor, sample.quantity, sample.value, at_s, now_s, flag, Use.SHOWN)
+        reading = Reading(sample.sensor, sample.quantity, sample.value, now_s, now_s, flag, Use.SHOWN)
         self.shown[(sample.sensor, sample.quantity)] = reading

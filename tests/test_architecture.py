@@ -112,7 +112,7 @@ def test_science_knows_nothing_but_numbers() -> None:
         }
         assert imported <= {
             "math", "numpy", "astral", "collections", "dataclasses", "typing", "datetime", "enum", "functools",
-            "itertools", "bisect", "types", "monitor",
+            "itertools", "bisect", "statistics", "types", "monitor",
         }, path  # fmt: skip
 
 
