@@ -5,6 +5,11 @@ import sys
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# a slow machine is no fault of the program: no test fails on a time
+settings.register_profile("patient", deadline=None)
+settings.load_profile("patient")
 
 CHECKOUT = Path(__file__).resolve().parent.parent
 if str(CHECKOUT) not in sys.path:

