@@ -13,7 +13,8 @@ import numpy.typing as npt
 
 from monitor.science.values import FloatArray, require
 
-#: Lags that are tried. [h] Slow: a bare frame to a house with a slab; fast: the air alone.
+#: Lags that are tried. [h] Slow: a bare frame to a house with a slab; fast: the air alone. A night that
+#: asks for the last fast one bends for another reason, and shows one lag.
 SLOW_H: Final = tuple(float(value) for value in np.geomspace(0.3, 30.0, 28))
 FAST_H: Final = tuple(minutes / 60 for minutes in (2.0, 5.0, 10.0, 18.0))
 
@@ -50,9 +51,13 @@ HUBER_ROUNDS: Final = 3
 #: Standard deviation of the logarithm of the slow lag beyond which a night has shown none.
 WIDEST_LOG_SPREAD: Final = 0.7
 
-#: Offset and noise beyond which a heater, a vent or a door was at work. [K]
-LARGEST_OFFSET_K: Final = 5.0
-LARGEST_NOISE_K: Final = 0.35
+#: Offsets that a house without heat can have under a clear sky or over warm ground, and the largest noise: beyond
+#: them a heater, a vent or a door was at work. [K]
+OFFSET_RANGE_K: Final = (-3.0, 5.0)
+LARGEST_NOISE_K: Final = 0.25
+
+#: What a second lag adds to be found: itself, its share, where it begins.
+EXTRA_UNKNOWNS: Final = 3
 
 #: Share of the fast lag outside of which the second lag is not believed.
 SHARE_RANGE: Final = (0.03, 0.9)
@@ -116,7 +121,10 @@ def fit_night(
         return None
     one = _one_lag(inside, outside, stretches, step_h)
     two = _two_lags(inside, outside, stretches, step_h)
-    best = one if two is None or one is None else two if _criterion(two, 2) < _criterion(one, 0) else one
+    if one is None or two is None:
+        best = one
+    else:
+        best = two if _criterion(two, EXTRA_UNKNOWNS) < _criterion(one, 0) else one
     return _read(best) if best is not None else None
 
 
@@ -213,7 +221,7 @@ def _two_lags(
     low, high = SHARE_RANGE
     outlandish = (profile.share < low) | (profile.share > high)
     squares = np.where(outlandish, np.inf, profile.squares)
-    if not np.isfinite(squares).any():
+    if not np.isfinite(squares).any() or fast[int(np.argmin(squares))] == FAST_H[-1]:
         return None
     return _Chosen(slow, fast, profile._replace(squares=squares))
 
@@ -271,7 +279,7 @@ def _effective(chosen: _Chosen) -> tuple[float, float]:
 def _criterion(chosen: _Chosen, extra: int) -> float:
     """Bayes information criterion for a sample, less what both kinds share."""
     noise_k, worth = _effective(chosen)
-    return worth * math.log(noise_k**2) / worth + extra * math.log(max(worth, 2.0)) / worth
+    return 2 * math.log(noise_k) + extra * math.log(max(worth, 2.0)) / worth
 
 
 def _read(chosen: _Chosen) -> NightFit | None:
@@ -286,7 +294,8 @@ def _read(chosen: _Chosen) -> NightFit | None:
     spread = math.sqrt(float(belief @ (logs - middle) ** 2) + (apart / 10) ** 2)
     best = int(np.argmin(chosen.profile.squares))
     at_edge = chosen.slow_h[best] in (SLOW_H[0], SLOW_H[-1])
-    disturbed = abs(chosen.profile.offset_k[best]) > LARGEST_OFFSET_K or noise_k > LARGEST_NOISE_K
+    low_k, high_k = OFFSET_RANGE_K
+    disturbed = not low_k <= chosen.profile.offset_k[best] <= high_k or noise_k > LARGEST_NOISE_K
     if spread > WIDEST_LOG_SPREAD or at_edge or disturbed:
         return None
     two = not math.isnan(chosen.fast_h[best])
