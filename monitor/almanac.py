@@ -13,6 +13,10 @@ from apscheduler.triggers.cron import CronTrigger
 from monitor.settings import Settings
 
 
+PRUNE_AT_HOUR = 12
+"""By day, when nothing is likely to be at stake."""
+
+
 @dataclass(frozen=True, slots=True)
 class Job:
     """A job at its wall instant; `date` is the local date it is for."""
@@ -28,7 +32,10 @@ class Almanac:
     def __init__(self, settings: Settings, done: Mapping[str, str] | None = None) -> None:
         self._zone: tzinfo = settings.site.zone
         hour, minute = settings.site.report_at.split(":")
-        self._triggers = {"report": CronTrigger(hour=int(hour), minute=int(minute), timezone=self._zone)}
+        self._triggers = {
+            "report": CronTrigger(hour=int(hour), minute=int(minute), timezone=self._zone),
+            "prune": CronTrigger(hour=PRUNE_AT_HOUR, minute=5, timezone=self._zone),
+        }
         self._done = dict(done or {})
         self._from_s: dict[str, float] = {}
         self._next: dict[str, Job] = {}

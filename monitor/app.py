@@ -6,7 +6,6 @@ writes.
 """
 
 import contextlib
-import json
 import queue
 import threading
 from collections.abc import Mapping, Sequence
@@ -45,9 +44,7 @@ from monitor.store.book_file import BookFile
 from monitor.store.queries import Reader
 from monitor.store.recorder import Recorder
 from monitor.store.sqlite import Store
-from monitor.trees.book import check_entry
-from monitor.trees.follow_ups import follow_up_names
-from monitor.trees.imports import check_import
+from monitor.trees.handing_in import handed_in
 from monitor.trees.plans import Plans, load_plans
 from monitor.trees.remarks import remarks
 
@@ -55,9 +52,11 @@ PASS_AT_LEAST_EVERY_S = 5.0
 DRAIN_AT_MOST = 250
 CLOCK_STEP_S = 2.0
 SNAPSHOT_EVERY_S = 1.0
+SIZE_EVERY_S = 60.0
 HISTORY_S = 14 * 86400.0
 STOP_WITHIN_S = 8.0
 FAR_S = 1e9
+HOURS_AT_MOST_S = 730 * 86400.0
 
 
 @dataclass(slots=True)
@@ -103,13 +102,17 @@ class Guard:
         if notifiers is None:
             notifiers = create_notifiers(settings, lambda name: read_secret(settings, name))
         self.delivery = Delivery(notifiers, self._queue.put, guard_clock)
-        self._driver = Driver(self.engine, Almanac(settings))
+        self._driver = Driver(self.engine, Almanac(settings), self._job)
         self._asks: dict[int, Ask] = {}
         self._tickets = 0
+        self._pruning = False
+        self._begun_afresh = store.begun_afresh
         self._to_send: list[Effects] = []
         self._stopping = threading.Event()
         self._snapshot = Snapshot(0.0, settings.site.name, guarding=False)
         self._snapshot_at_s = 0.0
+        self._sizes: Mapping[str, Any] = {}
+        self._sized_at_s = float("-inf")
         self.passed_at_s = 0.0
         """Real time of the last completed pass; the watchdog lives on it."""
 
@@ -176,8 +179,8 @@ class Guard:
     def start(self) -> None:
         """Take over what was saved and begin to watch."""
         now_s = self.clock.now_s()
-        saved = self.store.load(now_s - HISTORY_S)
         entries = self._book_file.load()
+        saved = self.store.load(now_s - HISTORY_S, hours_needed_from_s(entries, now_s))
         self.engine.load(saved, entries)
         self._keeping.load(saved.digests)
         self.delivery.clock_stepped(self.engine.scenes.speech.offset_s)
@@ -188,6 +191,8 @@ class Guard:
         self._driver.almanac.start(wall_from_s + self.engine.scenes.speech.offset_s)
         self._handle(Started(now_s, saved.last_commit_at_s, clock.is_trusted(self._wall_s())))
         self._look_at_clock(now_s)
+        for note in (*self.store.notes, *self._book_file.notes):
+            self._handle(Outcome(now_s, "note", True, note))
         self.intake.start()
 
     def run(self) -> None:
@@ -211,6 +216,8 @@ class Guard:
             self._hold(effects)
         if self._keeping.is_due(self._queue.empty()):
             self._commit()
+        if self._pruning:
+            self._prune(now_s)
         self._show(now_s)
         self.passed_at_s = clock.monotonic_s()
         service.notify("WATCHDOG=1")
@@ -253,6 +260,7 @@ class Guard:
     def _commit(self) -> None:
         """One commit; then notices go out, withdrawn ones are called back, and whoever asked is answered."""
         failed_before = bool(self._keeping.failing)
+        self._recover_memory()
         kept = self._keeping.commit(self.engine.now_s)
         self._recorder.flush()
         sending, self._to_send = self._to_send, []
@@ -267,6 +275,28 @@ class Guard:
         if kept == failed_before:
             self._handle(Outcome(self.engine.now_s, "store", kept, self._keeping.failing))
 
+    def _job(self, name: str) -> None:
+        if name == "prune":
+            self._pruning = True
+
+    def _prune(self, now_s: float) -> None:
+        """A little at a time, and only while the clock can be right: a jump ahead must not empty the store."""
+        if not clock.is_trusted(self._wall_s()):
+            return
+        before_s = now_s - self.settings.state.keep_days * 86400.0
+        try:
+            self._pruning = self.store.prune(before_s) > 0
+            if not self._pruning:
+                self.store.checkpoint()
+        except StoreError:
+            self._pruning = False
+
+    def _recover_memory(self) -> None:
+        """A store that had to begin anew gets the engine's whole memory again."""
+        if self.store.begun_afresh != self._begun_afresh:
+            self._begun_afresh = self.store.begun_afresh
+            self._keeping.hold(self.engine.memory())
+
     def _answer(self, reply: Reply) -> None:
         ask = self._asks.pop(reply.ticket, None)
         if ask is not None:
@@ -275,7 +305,9 @@ class Guard:
     def _show(self, now_s: float) -> None:
         real_s = clock.monotonic_s()
         if real_s - self._snapshot_at_s >= SNAPSHOT_EVERY_S or self._snapshot.at_s == 0.0:
-            self._snapshot = self.engine.snapshot()
+            if real_s - self._sized_at_s >= SIZE_EVERY_S:
+                self._sizes, self._sized_at_s = self.store.size(), real_s
+            self._snapshot = replace(self.engine.snapshot(), storage=self._sizes)
             self._snapshot_at_s = real_s
 
     def _look_at_clock(self, now_s: float) -> None:
@@ -304,7 +336,7 @@ class Guard:
         """Check, append and sync, then handle; all of them or none."""
         label_s = self.engine.scenes.label_s(now_s)
         try:
-            checked = self._checked(ask.values, ask.by, label_s)
+            checked = handed_in(ask.values, ask.by, label_s, self.engine.book, self.settings, self.plans)
             self._book_file.append(checked)
         except (BookError, StoreError) as error:
             self._answer(Reply(ticket, False, message=str(error)))
@@ -316,26 +348,6 @@ class Guard:
             said += remarks(entry, self.engine.book, self.plans, tree.stages if tree is not None else ())
         self._commit()
         self._answer(Reply(ticket, True, {"entries": checked, "remarks": said}))
-
-    def _checked(
-        self, given: str | Sequence[Mapping[str, Any]], by: str, label_s: float
-    ) -> list[dict[str, Any]]:
-        """New entries in their written form, with who entered them and when; a text is a file to import."""
-        settings = self.settings
-        around: dict[str, Any] = {
-            "people": settings.people,
-            "follow_ups": follow_up_names(self.plans),
-            "zone": settings.site.zone,
-        }
-        book = self.engine.book
-        if not isinstance(given, str) and len(given) == 1:
-            entry = check_entry(given[0], book, settings.sensors, settings.houses, label_s, **around)
-            entries = [] if entry["id"] in book.by_id else [entry]
-        else:
-            text = given if isinstance(given, str) else [json.dumps(dict(values)) for values in given]
-            entries = list(check_import(text, book, settings.sensors, settings.houses, label_s, **around))
-        entered = {"entered_at": clock.rfc3339(label_s)} | ({"by": by} if by else {})
-        return [{**entered, **entry} for entry in entries]
 
     # ---- end ---------------------------------------------------------------------------------------------
 
@@ -357,6 +369,12 @@ class Guard:
 def _moved(event: Any, at_s: float) -> Any:
     """The same event at a later instant: time never runs back for the engine."""
     return event._replace(at_s=at_s) if isinstance(event, Message) else replace(event, at_s=at_s)
+
+
+def hours_needed_from_s(entries: Sequence[Mapping[str, Any]], now_s: float) -> float:
+    """From when on hourly rows matter at a start: the oldest work that the book knows, two years at most."""
+    works = [clock.parse_rfc3339(e["at"]) for e in entries if e.get("kind") == "work" and "at" in e]
+    return max(min(works, default=now_s) - 86400.0, now_s - HOURS_AT_MOST_S)
 
 
 def guard_time_at_start(saved_at_s: float | None, offset_s: float, wall_now_s: float) -> float:
@@ -384,7 +402,7 @@ def open_guard(
     plans = load_plans(settings.plans)
     store = Store.open(Path(settings.state.directory), wall_now_s)
     try:
-        saved = store.load(wall_now_s + FAR_S)
+        saved = store.load(wall_now_s + FAR_S, wall_now_s + FAR_S)
         offset_s = saved.rows.get("site", {}).get("engine", {}).get("offset_s", 0.0)
         begin_s = started_at_s
         if begin_s is None:

@@ -3,7 +3,7 @@
 Live and replay use the same, so that what happens between two messages is the same for both.
 """
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 from monitor.almanac import Almanac
 from monitor.engine import Engine
@@ -13,9 +13,13 @@ from monitor.model import Calendar, Effects, Tick
 class Driver:
     """An engine and its calendar."""
 
-    def __init__(self, engine: Engine, almanac: Almanac) -> None:
+    def __init__(
+        self, engine: Engine, almanac: Almanac, on_job: Callable[[str], None] = lambda job: None
+    ) -> None:
+        """`on_job` hears the name of every job, for what is done outside the engine."""
         self.engine = engine
         self.almanac = almanac
+        self._on_job = on_job
 
     @property
     def _offset_s(self) -> float:
@@ -36,6 +40,7 @@ class Driver:
             job = self.almanac.next()
             if job is not None and job.at_s - self._offset_s <= due_s:
                 due = self.almanac.take(to_s + self._offset_s) or job
+                self._on_job(due.name)
                 yield self.engine.handle(Calendar(max(due_s, due.at_s - self._offset_s), due.name, due.date))
             else:
                 yield self.engine.handle(Tick(due_s))

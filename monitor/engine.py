@@ -104,6 +104,8 @@ class Engine:
         self.waiting_deliveries: dict[tuple[str, str], float] = {}
         self.delivery_trouble: dict[str, str] = {}
         self.store_trouble = ""
+        self.notes: list[str] = []
+        """What the rim found and did, for the next report."""
         self._hours_done_to_s: float | None = None
         self._stages: dict[str, str] = {}
         self._transitions: list[Transition] = []
@@ -246,6 +248,11 @@ class Engine:
         self._reports.clear()
         self._replies.clear()
         return effects
+
+    def memory(self) -> Effects:
+        """Every row there is, for a store that has begun anew."""
+        self._site_changed = True
+        return Effects(rows=(*self.board.rows(), *self.desk.rows(), *self._site_rows()))
 
     def _site_rows(self) -> tuple[Row, ...]:
         if not self._site_changed:
@@ -450,6 +457,8 @@ class Engine:
             self._site_changed = True
         elif event.part == "store":
             self.store_trouble = "" if event.ok else event.detail
+        elif event.part == "note":
+            self.notes.append(event.detail)
         elif event.part == "delivery":
             self._delivery(event)
 
@@ -470,6 +479,7 @@ class Engine:
             report = self.report(event.date)
             self.reports[event.date] = report.text
             self._reports.append(report)
+            self.notes.clear()
             for notifier in calls.told(self.settings, "report"):
                 self._notices.append(
                     Notice(

@@ -14,7 +14,7 @@ from monitor.history import History
 from monitor.model import Flag, Message, Quantity, Reading, Sample, Use
 from monitor.payloads import topic_decoders
 from monitor.quality import Judge
-from monitor.settings import Settings
+from monitor.settings import Sensor, Settings
 
 AHEAD_S = 300.0
 
@@ -42,12 +42,13 @@ class Readings:
         self._sensors = settings.sensors
         self._decoders = topic_decoders(settings.sensors)
         self._late_after_s = {name: sensor.late_after_s for name, sensor in settings.sensors.items()}
+        self._lives_by = {name: _lives_by(sensor) for name, sensor in settings.sensors.items()}
         self._judges = {name: Judge(sensor) for name, sensor in settings.sensors.items()}
         self.history = History(settings.sensors)
         self.counts = Counts()
         self.shown: dict[tuple[str, Quantity], Reading] = {}
         self.fresh_at_s: dict[str, float] = {}
-        """When each sensor last gave a present reading that did not fail."""
+        """When each sensor last gave a present reading that did not fail, of the quantity it lives by."""
 
     @property
     def topics(self) -> tuple[str, ...]:
@@ -60,7 +61,7 @@ class Readings:
         self.history.load(known)
         for (sensor, quantity), (at_s, values, flags) in known.items():
             self._judges[sensor].prime(quantity, at_s, values, flags)
-            if len(at_s):
+            if len(at_s) and quantity is self._lives_by[sensor]:
                 self.fresh_at_s[sensor] = max(self.fresh_at_s.get(sensor, 0.0), float(at_s[-1]))
 
     def take(self, message: Message, offset_s: float) -> list[Reading]:
@@ -88,7 +89,7 @@ class Readings:
                 reading = Reading(sensor, quantity, value, at_s, now_s, flag)
                 if self.history.append(reading):
                     found.append(reading)
-                    if flag is not Flag.FAIL and quantity is not Quantity.BATTERY_PCT:
+                    if quantity is self._lives_by[sensor] and flag is not Flag.FAIL:
                         self.fresh_at_s[sensor] = now_s
                 else:
                     self.counts.duplicates += 1
@@ -129,3 +130,14 @@ class Readings:
         """Of unknown age, or from the future: shown, never counted, never kept."""
         reading = Reading(sample.sensor, sample.quantity, sample.value, now_s, now_s, flag, Use.SHOWN)
         self.shown[(sample.sensor, sample.quantity)] = reading
+
+
+def _lives_by(sensor: Sensor) -> Quantity:
+    """What a sensor must report not to be silent: its temperature, unless it is set to give humidity only.
+
+    A sensor whose humidity arrives while its temperature does not would leave its trees unwatched.
+    """
+    only_humidity = sensor.quantity is Quantity.RELATIVE_HUMIDITY_PCT or (
+        sensor.relative_humidity_pct is not None and sensor.temperature_c is None
+    )
+    return Quantity.RELATIVE_HUMIDITY_PCT if only_humidity else Quantity.TEMPERATURE_C

@@ -140,7 +140,7 @@ def unknowns(engine: "Engine") -> list[str]:
     for topic, count in engine.readings.counts.bad_payloads.items():
         reason = engine.readings.counts.last_reason.get(topic, "")
         said.append(f"{count} messages on {topic} could not be read ({reason})")
-    said += list(engine.book.unreadable)
+    said += [*engine.book.unreadable, *engine.notes]
     if engine.store_trouble:
         said.append(f"what happens is not being kept: {engine.store_trouble}")
     return said

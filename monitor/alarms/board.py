@@ -52,6 +52,10 @@ class Board:
         else:
             self._rows[after.alarm] = after
 
+    def rows(self) -> tuple[Row, ...]:
+        """Every row there is."""
+        return tuple(Row("alarm", alarm, row.as_json()) for alarm, row in sorted(self._rows.items()))
+
     def take_changed(self) -> tuple[Row, ...]:
         """Rows changed since the last call, for the store."""
         if not self._changed:

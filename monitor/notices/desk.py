@@ -434,6 +434,11 @@ class Desk:
         self._episodes[episode.key] = episode
         self._changed.add(episode.key)
 
+    def rows(self) -> tuple[Row, ...]:
+        """Every row of memory there is."""
+        kept = tuple(Row("episode", key, episode.as_json()) for key, episode in self._episodes.items())
+        return (*kept, *self._rate.rows())
+
     def take(self) -> tuple[tuple[Notice, ...], tuple[OutboxChange, ...], tuple[Row, ...]]:
         """Notices, withdrawals and changed rows since the last call."""
         notices, outbox = tuple(self._notices), tuple(self._outbox)

@@ -81,6 +81,10 @@ class Rate:
             ),
         )
 
+    def rows(self) -> tuple[Row, ...]:
+        """Every row there is."""
+        return tuple(Row("episode", f"rate/{name}", self._as_json(name)) for name in sorted(self._sent))
+
     def take_changed(self) -> tuple[Row, ...]:
         """Changed rows since the last call."""
         rows = tuple(Row("episode", f"rate/{name}", self._as_json(name)) for name in sorted(self._changed))
