@@ -51,8 +51,8 @@ HUBER_ROUNDS: Final = 3
 #: Standard deviation of the logarithm of the slow lag beyond which a night has shown none.
 WIDEST_LOG_SPREAD: Final = 0.7
 
-#: Offsets that a house without heat can have under a clear sky or over warm ground, and the largest noise: beyond
-#: them a heater, a vent or a door was at work. [K]
+#: Offsets that a house without heat can have under a clear sky or over warm ground, and the largest noise:
+#: beyond them a heater, a vent or a door was at work. [K]
 OFFSET_RANGE_K: Final = (-3.0, 5.0)
 LARGEST_NOISE_K: Final = 0.25
 
