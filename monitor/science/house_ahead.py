@@ -312,14 +312,8 @@ def _where_it_stands(house: _House, recent: FloatArray, step_h: float) -> tuple[
 def _inner_states(house: _House, recent: FloatArray, step_h: float) -> tuple[FloatArray, FloatArray]:
     """Fast and slow part of the air at each of the last samples, from the mass that has followed it. [°C]"""
     mass_h = house.share * house.slow_h + (1 - house.share) * house.fast_h
-    decay = np.exp(-step_h / mass_h)
-    ramp = mass_h / step_h * (1 - decay)
-    mass_c = np.empty((recent.size, COURSES))
-    mass_c[0] = recent[0]
-    air = recent.tolist()
-    for index in range(1, len(air)):
-        enters = air[index] - (air[index] - air[index - 1]) * ramp - decay * air[index - 1]
-        mass_c[index] = enters + decay * mass_c[index - 1]
+    steps_h = np.full(recent.size - 1, step_h)
+    mass_c = recent[0] + _lagged(mass_h, steps_h, recent - recent[0])
     quick = house.fast_h / house.slow_h
     smooth = np.convolve(np.concatenate([recent[:1], recent, recent[-1:]]), [0.25, 0.5, 0.25], mode="valid")
     slow_share = 1 - house.share
@@ -371,19 +365,19 @@ def _follow(
         (slow_c, house.slow_h, 1 - house.share),
     ):
         air_c += (share * (part_c - driver_c))[:, None] * np.exp(-hours / lag_h[:, None])
-        air_c += (share * amount_k)[:, None] * _answer(lag_h, hours, shape)
+        air_c += (share * amount_k)[:, None] * _lagged(lag_h, np.diff(hours), shape).T
     return air_c
 
 
-def _answer(lag_h: FloatArray, hours: FloatArray, shape: FloatArray) -> FloatArray:
-    """Each lag's answer to one shape that begins at zero, lags × hours; exact for straight lines between."""
-    answer = np.zeros((len(hours), len(lag_h)))
-    steps_h, values = np.diff(hours).tolist(), shape.tolist()
-    step_h, decay, ramp = 0.0, lag_h, lag_h
-    for index, now_h in enumerate(steps_h):
-        if now_h != step_h:
-            step_h, decay = now_h, np.exp(-now_h / lag_h)
-            ramp = lag_h / now_h * (1 - decay)
-        before, after = values[index], values[index + 1]
-        answer[index + 1] = after - (after - before) * ramp + decay * (answer[index] - before)
-    return answer.T
+def _lagged(lag_h: FloatArray, steps_h: FloatArray, signal: FloatArray) -> FloatArray:
+    """One signal that begins at zero through each of many lags, samples × lags; exact for straight lines
+    between."""
+    kinds, kind = np.unique(np.round(steps_h, 9), return_inverse=True)
+    decay = np.exp(-kinds[:, None] / lag_h)
+    ramp = lag_h / kinds[:, None] * (1 - decay)
+    rises = np.diff(signal)[:, None]
+    lagged = np.zeros((len(signal), len(lag_h)))
+    lagged[1:] = signal[1:, None] - rises * ramp[kind] - signal[:-1, None] * decay[kind]
+    for index, which in enumerate(kind.tolist()):
+        lagged[index + 1] += decay[which] * lagged[index]
+    return lagged

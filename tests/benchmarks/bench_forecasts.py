@@ -37,7 +37,8 @@ def _forecasts() -> list[dict[str, object]]:
     outside = air - 1.0
     refreshed_ms = 1e3 * _each(lambda: refresh_low(memory, evening, hours, air))
     ahead_ms = 1e3 * _each(lambda: _courses(air, outside))
-    limit_ms = 1e3 * _each(lambda course=_courses(air, outside): course.reaches(0.0))  # type: ignore[misc]
+    ahead = _courses(air, outside)
+    limit_ms = 1e3 * _each(lambda: ahead.reaches(0.0))
     whole_ms = refreshed_ms + ahead_ms + limit_ms
     return [
         _row(
