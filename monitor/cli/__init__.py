@@ -1,1 +1,1 @@
-"""The command line. `entry` decides what to load: the daemon is started before typer and rich are imported."""
+"""The command line; the daemon is started before typer and rich are imported (`entry`)."""

@@ -3,15 +3,19 @@
 import http.client
 import json
 import socket
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from monitor.errors import AftercareError, NotRunning
+from monitor.errors import AftercareError, NotRunning, UsageError
 from monitor.settings import Settings
 from monitor.web.socket_path import socket_path
 
-TIMEOUT_S = 30.0
+TIMEOUT_S = 130.0
+"""A drill waits for two deadlines of a notifier."""
+REFUSED = 409
+LONGEST_BODY = 4_000_000
+"""What the daemon takes at once [bytes]."""
 
 
 class _UnixConnection(http.client.HTTPConnection):
@@ -42,6 +46,12 @@ class Daemon:
         """The answer to a request that changes something; AftercareError when it was refused."""
         return self._ask("POST", path, body)
 
+    def enter(self, given: str | Sequence[Mapping[str, Any]], by: str, file: str = "") -> Mapping[str, Any]:
+        """Entries for the book, or the text of a file of them: `{entries, remarks}` once they are kept."""
+        answer = self.post("/api/book", {"entries": given, "by": by, "file": file})
+        value: Mapping[str, Any] = answer["value"]
+        return value
+
     def runs(self) -> bool:
         """Whether a daemon answers."""
         try:
@@ -53,17 +63,21 @@ class Daemon:
     def _ask(self, method: str, path: str, body: Mapping[str, Any] | None) -> Any:
         connection = _UnixConnection(self._path)
         data = None if body is None else json.dumps(body).encode()
+        if data is not None and len(data) > LONGEST_BODY:
+            raise UsageError("This is more than the daemon takes at once (4 MB).", "Hand it in in parts.")
         try:
             connection.request(method, path, data, {"Content-Type": "application/json"} if data else {})
             answer = connection.getresponse()
             text = answer.read()
         except (OSError, http.client.HTTPException) as error:
             raise NotRunning(
-                "The daemon is not running, or not for this state directory.", "Start it with `aftercare run`."
+                "The daemon is not running, or not for this state directory.",
+                "Start it with `aftercare run`.",
             ) from error
         finally:
             connection.close()
         value = json.loads(text) if text else None
         if answer.status >= 400:
-            raise AftercareError((value or {}).get("message") or f"The daemon refused ({answer.status}).")
+            message = (value or {}).get("message") or f"The daemon refused ({answer.status})."
+            raise UsageError(message) if answer.status == REFUSED else AftercareError(message)
         return value

@@ -1,5 +1,6 @@
-"""Where `aftercare` begins: `run` goes straight to the daemon, all else to the commands; errors are one sentence."""
+"""Where `aftercare` begins: `run` goes straight to the daemon, all else to the commands."""
 
+import io
 import os
 import sys
 from collections.abc import Sequence
@@ -13,6 +14,7 @@ ENDED = 130
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit status and never shows a traceback for what a user can cause."""
     words = list(sys.argv[1:] if arguments is None else arguments)
+    _speak_anyhow()
     try:
         if words[:1] == ["run"] and "--help" not in words:
             from monitor.cli.run import run
@@ -30,6 +32,13 @@ def main(arguments: Sequence[str] | None = None) -> int:
         # The reader has had enough (`aftercare ... | head`); say nothing more to a closed pipe.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
+
+
+def _speak_anyhow() -> None:
+    """A terminal that knows few letters gets a question mark for the others, never an error."""
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
 
 
 if __name__ == "__main__":

@@ -1,0 +1,75 @@
+"""All commands but the daemon itself, put together; wrong words end as one sentence and status 2."""
+
+import os
+from collections.abc import Sequence
+
+import typer
+
+from monitor.cli import alarms, book, exports, look, replaying, trying
+from monitor.cli.options import Config, example, new_group
+from monitor.errors import UsageError
+
+WrongWords: type[Exception] = typer.BadParameter.__mro__[2]
+"""What typer raises for wrong words; it is not among its public names, and the package it lies in varies."""
+
+ABOUT = """Guards worked trees in a small greenhouse in the weeks after heavy work.
+
+It listens to sensors over MQTT, calls you when a tree is in danger, and writes one report each morning.
+Begin with: aftercare demo
+"""
+
+
+def run_command(words: Sequence[str]) -> int:
+    """Run one command; returns the exit status. AftercareError is left to whoever called."""
+    command = typer.main.get_command(make_app())
+    try:
+        status = command(list(words), prog_name="aftercare", standalone_mode=False)
+    except WrongWords as error:
+        raise _in_our_words(error) from error
+    except typer.Abort:
+        return 130
+    return status if isinstance(status, int) else 0
+
+
+def _in_our_words(error: Exception) -> UsageError:
+    """The parser's complaint as one sentence, and where to read on."""
+    said = str(error.format_message()).strip() if hasattr(error, "format_message") else str(error)
+    said = " ".join(said.split())
+    context = getattr(error, "ctx", None)
+    path = context.command_path if context is not None else "aftercare"
+    if not said:
+        return UsageError(f"{path} needs more words.", f"`{path} --help` shows them.")
+    return UsageError(said.rstrip(".") + ".", f"`{path} --help` shows what it takes.")
+
+
+def make_app() -> typer.Typer:
+    """The tree of commands."""
+    app = new_group(ABOUT)
+    app.callback(invoke_without_command=True)(_begin)
+    trying.add_to(app)
+    app.command("run", help=RUN_HELP, epilog=example("run --config /etc/aftercare/monitor.toml"))(_run)
+    look.add_to(app)
+    replaying.add_to(app)
+    book.add_to(app)
+    alarms.add_to(app)
+    exports.add_to(app)
+    return app
+
+
+RUN_HELP = """The daemon: guard until told to stop.
+
+It ends in order on SIGTERM or Ctrl-C, status 0. Run `aftercare check` before.
+"""
+
+
+def _run(config: Config = None) -> int:
+    from monitor.cli.run import run
+
+    return run([] if config is None else ["--config", str(config)], os.environ)
+
+
+def _begin(context: typer.Context) -> None:
+    """Without a command: show what there is."""
+    if context.invoked_subcommand is None:
+        typer.echo(context.get_help())
+        raise typer.Exit(2)

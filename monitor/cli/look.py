@@ -1,0 +1,234 @@
+"""Commands that only look: `check`, `status`, `report`, `plan show`, `tree show`."""
+
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from monitor import clock
+from monitor.check import CheckResult, check_file
+from monitor.cli import show
+from monitor.cli.look_words import limit_text, now_text, tree_text
+from monitor.cli.options import Config, Json, example, new_group
+from monitor.cli.place import Place
+from monitor.errors import AftercareError, BookError, Problem, SettingsError, StoreError, UsageError
+from monitor.safety import SAFETY_TEXT
+from monitor.settings import Settings
+from monitor.store.book_file import NAME as BOOK
+from monitor.store.book_file import BookFile
+from monitor.trees.book import Book
+from monitor.trees.plans import Plans, load_plans
+from monitor.trees.tree import Tree
+
+
+def add_to(app: typer.Typer) -> None:
+    """Hang the commands into the tree."""
+    app.command("check", epilog=example("check", "check --config /etc/aftercare/monitor.toml --json"))(check)
+    app.command("status", epilog=example("status", "status --json"))(status)
+    app.command("report", epilog=example("report", "report --date 2027-01-17 --out reports"))(report)
+    plans = new_group(
+        "What each work asks for: stages and limits, with their sources.", "plan show heavy-bend"
+    )
+    plans.command("show", epilog=example("plan show", "plan show heavy-bend"))(plan_show)
+    plans.callback()(lambda: None)
+    app.add_typer(plans, name="plan")
+    trees = new_group("A tree's record.", "tree show larch-3")
+    trees.command("show", epilog=example("tree show larch-3"))(tree_show)
+    trees.callback()(lambda: None)
+    app.add_typer(trees, name="tree")
+
+
+# ---- check ---------------------------------------------------------------------------------------------
+
+
+def check(config: Config = None, json: Json = False) -> int:
+    """Look over the whole configuration: every problem and every weakness, all at once.
+
+    It reads files and connects to nothing. Status 2 when something must be mended.
+    """
+    found = _checked(config)
+    if json:
+        show.as_json(found.as_json())
+        return 0 if found.ok else 2
+    show.items("Problems: these must be mended", map(str, found.problems))
+    show.items("Weak points: it works, and may disappoint you", map(str, found.warnings))
+    show.say()
+    show.say(
+        "Good: the guard can be started with this." if found.ok else "The guard cannot be started with this."
+    )
+    show.items("What no check can promise", SAFETY_TEXT)
+    return 0 if found.ok else 2
+
+
+def _checked(config: Path | None) -> CheckResult:
+    about_book: list[Problem] = []
+
+    def trees_of(settings: Settings) -> Mapping[str, Tree]:
+        house_of = {name: sensor.house for name, sensor in settings.sensors.items()}
+        file = BookFile(Path(settings.state.directory) / BOOK)
+        try:
+            return Book.fold(file.load(mend=False), house_of).standing
+        except BookError as error:
+            about_book.extend(error.problems)
+        except StoreError as error:
+            about_book.append(Problem("", error.message, hint=error.hint))
+        return {}
+
+    found = check_file(config, os.environ, trees_of, clock.wall_s())
+    return CheckResult((*found.problems, *about_book), found.warnings)
+
+
+# ---- status and report ---------------------------------------------------------------------------------
+
+
+def status(config: Config = None, json: Json = False) -> int:
+    """What the guard sees now, and what it does not know; the daemon must run."""
+    place = Place(config)
+    seen = place.daemon.get("/api/status")
+    if json:
+        show.as_json(seen)
+    else:
+        show.say(now_text(seen, place.speech, place.settings.site.zone))
+    return 0
+
+
+Date = Annotated[
+    str, typer.Option("--date", metavar="DATE", help="Of this local date, 2027-01-17; left out: the newest.")
+]
+OutDir = Annotated[
+    Path | None, typer.Option("--out", metavar="DIR", help="Write DATE.txt and DATE.html there.")
+]
+
+
+def report(config: Config = None, date: Date = "", out: OutDir = None) -> int:
+    """The morning report as it was sent."""
+    _must_be_date(date)
+    place = Place(config)
+    found = _found_report(place, date)
+    if found is None:
+        what = f"for {date}" if date else "yet"
+        raise AftercareError(
+            f"There is no report {what}.", f"One is sent each day at {place.settings.site.report_at}."
+        )
+    if out is None:
+        show.say(found["text"].rstrip("\n"))
+        return 0
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+        for ending, key in (("txt", "text"), ("html", "html")):
+            (out / f"{found['date']}.{ending}").write_text(found[key], encoding="utf-8")
+    except OSError as error:
+        raise AftercareError(f"{out}: the report cannot be written there ({error.strerror}).") from error
+    show.say(f"Written: {out / found['date']}.txt and .html")
+    return 0
+
+
+def _must_be_date(text: str) -> None:
+    from datetime import date
+
+    try:
+        if text:
+            date.fromisoformat(text)
+    except ValueError:
+        raise UsageError(f"--date {text!r} is not a date.", "Write it like 2027-01-17.") from None
+
+
+def _found_report(place: Place, date: str) -> Mapping[str, Any] | None:
+    from monitor.store.queries import Reader
+
+    if place.daemon.runs():
+        try:
+            answer: Mapping[str, Any] = place.daemon.get(f"/api/report?date={date}")
+        except AftercareError:
+            return None
+        return answer
+    with Reader(place.state) as reader:
+        found = reader.report(date or None)
+    return None if found is None else {"date": found.date, "text": found.text, "html": found.html}
+
+
+# ---- plans and trees -----------------------------------------------------------------------------------
+
+Work = Annotated[str | None, typer.Argument(metavar="[WORK]", help="One kind of work; left out: all.")]
+
+
+def plan_show(work: Work = None, config: Config = None, json: Json = False) -> int:
+    """The limits of each work and stage, with the source of each."""
+    plans = _plans(config)
+    if work is not None and work not in plans.works:
+        raise UsageError(f"There is no plan for {work!r}.", f"Known are: {', '.join(plans.works)}.")
+    chosen = [plans.works[work]] if work is not None else list(plans.works.values())
+    if json:
+        show.as_json([_plan_json(plan) for plan in chosen])
+        return 0
+    for plan in chosen:
+        show.say(f"{plan.label} ({plan.work})")
+        rows = [
+            [stage.name, f"{stage.days:g} days" + _warmth(stage.degree_days_k_d), limit_text(stage.limits)]
+            for stage in plan.stages
+        ]
+        show.table(["stage", "lasts", "limits"], rows)
+        for stage in plan.stages:
+            show.say(show.wrapped(f"{stage.name}: {stage.source}", "  source of "))
+        show.items("Then", [f"{f.label}: after {f.after_days:g} days. {f.text}" for f in plan.follow_ups])
+        show.say()
+    return 0
+
+
+def _warmth(degree_days_k_d: float | None) -> str:
+    return "" if degree_days_k_d is None else f" and {degree_days_k_d:g} degree-days above 5 °C"
+
+
+def _plan_json(plan: Any) -> dict[str, Any]:
+    return {
+        "work": plan.work,
+        "label": plan.label,
+        "stages": [
+            {
+                "stage": stage.name,
+                "days": stage.days,
+                "degree_days_k_d": stage.degree_days_k_d,
+                "limits": {key: value for key, value in stage.limits.items() if value is not None},
+                "source": stage.source,
+            }
+            for stage in plan.stages
+        ],
+        "follow_ups": [
+            {"follow_up": f.name, "label": f.label, "after_days": f.after_days, "source": f.source}
+            for f in plan.follow_ups
+        ],
+    }
+
+
+def _plans(config: Path | None) -> Plans:
+    """Those of the installation; the shipped ones where there is no installation yet."""
+    from monitor.settings import find_settings_file
+
+    try:
+        find_settings_file(config)
+    except SettingsError:
+        return load_plans(None)
+    return Place(config).plans
+
+
+TreeId = Annotated[str, typer.Argument(metavar="TREE", help="The tree, by its id or its name.")]
+
+
+def tree_show(tree: TreeId, config: Config = None, json: Json = False) -> int:
+    """A tree's record: where it stands, what was done to it, what holds for it now."""
+    from monitor.trees.entries import tree_id_from_name
+
+    place = Place(config)
+    book = place.folded(place.entries())
+    known = book.trees.get(tree) or book.trees.get(tree_id_from_name(tree))
+    if known is None:
+        raise UsageError(
+            f"There is no tree {tree!r} in the book.", "`aftercare book list` shows what there is."
+        )
+    if json:
+        show.as_json(list(book.mentions(known.id)))
+        return 0
+    show.say(tree_text(known, book, place.plans, place.speech, clock.wall_s()))
+    return 0
