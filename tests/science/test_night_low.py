@@ -307,6 +307,22 @@ def test_the_coldest_hour_is_near_sunrise_or_past_when_it_is_past() -> None:
     assert front.low_after_h == pytest.approx(3.5)
 
 
+def test_without_a_reading_since_the_evening_the_evening_s_forecast_stands() -> None:
+    """Missing readings refresh nothing."""
+    memory, evening = memory_of(book_nights()), Evening(3.0, -2.0, 12.0)
+
+    assert refresh_low(memory, evening, [1.0, 2.0], [math.nan, math.nan]) == forecast_low(memory, evening)
+    assert refresh_low(memory, evening, [], []) == forecast_low(memory, evening)
+
+
+def test_nights_without_scores_are_no_reason_to_leave_the_ridge() -> None:
+    """Ten nights whose scores were lost."""
+    memory = memory_of(book_nights())
+    unscored = NightMemory(memory.nights, tuple((math.nan,) * len(METHODS) for _ in memory.errors_k))
+
+    assert method_of(unscored) == "ridge"
+
+
 def test_an_evening_that_is_not_known_gives_nothing_known() -> None:
     """NaN in, NaN out."""
     said = forecast_low(memory_of(book_nights()), Evening(math.nan, 0.0, 12.0))
