@@ -36,6 +36,7 @@ from monitor.model import (
     Outcome,
     Priority,
     Reply,
+    Report,
     Snapshot,
     Started,
 )
@@ -154,12 +155,12 @@ class Guard:
         return list(self.engine.book.entries)
 
     def report(self, date: str) -> Mapping[str, Any] | None:
-        """The report of a local date as it was sent, or as it would be sent now when no date is given."""
-        if not date:
+        """The report of a local date as it was sent; without a date the newest, or a first one as of now."""
+        found: Report | None = None
+        with contextlib.suppress(StoreError), Reader(self.store.directory) as reader:
+            found = reader.report(date or None)
+        if found is None and not date:
             found = self.ask("report", {"date": self.today()}).value
-        else:
-            with Reader(self.store.directory) as reader:
-                found = reader.report(date)
         if found is None:
             return None
         return {"date": found.date, "subject": found.subject, "text": found.text, "html": found.html}

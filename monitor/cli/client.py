@@ -48,7 +48,12 @@ class Daemon:
 
     def enter(self, given: str | Sequence[Mapping[str, Any]], by: str, file: str = "") -> Mapping[str, Any]:
         """Entries for the book, or the text of a file of them: `{entries, remarks}` once they are kept."""
-        answer = self.post("/api/book", {"entries": given, "by": by, "file": file})
+        try:
+            answer = self.post("/api/book", {"entries": given, "by": by})
+        except UsageError as error:
+            lines = error.message.splitlines()
+            placed = [f"{file}, {line}" if file and line.startswith("line ") else line for line in lines]
+            raise UsageError("\n".join(placed)) from error
         value: Mapping[str, Any] = answer["value"]
         return value
 
@@ -76,7 +81,12 @@ class Daemon:
             ) from error
         finally:
             connection.close()
-        value = json.loads(text) if text else None
+        try:
+            value = json.loads(text) if text else None
+        except ValueError:
+            raise AftercareError(
+                f"The daemon failed to answer ({answer.status}).", "Its log says more."
+            ) from None
         if answer.status >= 400:
             message = (value or {}).get("message") or f"The daemon refused ({answer.status})."
             raise UsageError(message) if answer.status == REFUSED else AftercareError(message)

@@ -66,7 +66,9 @@ def routes(guard: "Guard") -> list[Route]:
 
     async def add(request: Request) -> Response:
         body = await _body(request)
-        return await _asked(guard, "entries", body.get("entries", []), str(body.get("by", "")))
+        if not isinstance(body.get("entries"), list | str):
+            return JSONResponse({"message": "This is no list of entries, or more than 4 MB at once."}, 400)
+        return await _asked(guard, "entries", body["entries"], str(body.get("by", "")))
 
     async def entries(request: Request) -> Response:
         return JSONResponse(guard.book_entries())
