@@ -185,7 +185,8 @@ class Link:
         else:
             self._report(True, "")
         self._say_online()
-        self._client.subscribe(self._state_topic, options=_OPTIONS)
+        # At QoS 0, since what needs no commit must not be acknowledged before what waits for one.
+        self._client.subscribe(self._state_topic, options=SubscribeOptions(qos=0))
 
     def _on_subscribe(
         self, _client: mqtt.Client, _data: Any, mid: int, codes: list[ReasonCode], _more: Properties | None
@@ -201,22 +202,22 @@ class Link:
     def _on_message(self, client: mqtt.Client, _data: Any, message: mqtt.MQTTMessage) -> None:
         # Boundary to whatever the network sends and the queue does: the network thread must outlive it.
         try:
-            waits_for_commit = self._take(message)
+            self._take(message)
         except UnicodeError:
             _LOG.warning("a message came under a topic that is not UTF-8 and was dropped")
-            waits_for_commit = False
+            client.ack(message.mid, message.qos)
         except Exception:  # noqa: BLE001
             _LOG.exception("a message could not be queued; the broker keeps it")
-            waits_for_commit = True
-        if not waits_for_commit:
-            client.ack(message.mid, message.qos)
 
-    def _take(self, message: mqtt.MQTTMessage) -> bool:
-        """Queue the message; False if it is none of the guard's and may be acknowledged here."""
+    def _take(self, message: mqtt.MQTTMessage) -> None:
         topic = message.topic
+        if topic == self._state_topic and topic not in self._topics:
+            self._look_at_own_state(bytes(message.payload))
+            return
         if topic not in self._topics and not self._is_wanted(topic):
-            self._settle_own(topic, message)
-            return False
+            # An earlier configuration of this session asked for it. It is queued all the same:
+            # acknowledgements must go out in the order of arrival (MQTT 5.0, 4.6).
+            self._client.unsubscribe(topic)
         self._put(
             Message(
                 self._now_s(),
@@ -229,7 +230,6 @@ class Link:
                 message.mid,
             )
         )
-        return True
 
     def _on_publish(
         self, _client: mqtt.Client, _data: Any, mid: int, code: ReasonCode, _more: Properties | None
@@ -275,12 +275,9 @@ class Link:
     def _is_wanted(self, topic: str) -> bool:
         return any(mqtt.topic_matches_sub(wild, topic) for wild in self._wild)
 
-    def _settle_own(self, topic: str, message: mqtt.MQTTMessage) -> None:
-        """Our own state, or a topic that only an earlier configuration of this session asked for."""
-        if topic != self._state_topic:
-            self._client.unsubscribe(topic)
-        elif bytes(message.payload) == b"offline" and not self._closing:
-            # The Will of an earlier connection can arrive after this one said `online`.
+    def _look_at_own_state(self, payload: bytes) -> None:
+        # The Will of an earlier connection can arrive after this one said `online`.
+        if payload == b"offline" and not self._closing:
             self._say_online()
 
     def _say_online(self) -> None:

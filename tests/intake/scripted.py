@@ -1,6 +1,6 @@
 """A server that says what a test tells it: for what a well-behaved broker never sends, or seldom.
 
-Bytes are written by hand from MQTT 5.0 (published): 3.2 CONNACK, 3.9 SUBACK, 3.14 DISCONNECT.
+Bytes are written by hand from MQTT 5.0 (published): 3.2 CONNACK, 3.3 PUBLISH, 3.9 SUBACK, 3.14 DISCONNECT.
 """
 
 import contextlib
@@ -29,6 +29,13 @@ def suback(subscribe: bytes, *codes: int) -> bytes:
 def disconnect(code: int) -> bytes:
     """A DISCONNECT with this reason code."""
     return bytes([0xE0, 2, code, 0])
+
+
+def publish(topic: str, payload: bytes, mid: int) -> bytes:
+    """A PUBLISH at QoS 1 of fewer than 128 bytes."""
+    name = topic.encode()
+    body = len(name).to_bytes(2, "big") + name + mid.to_bytes(2, "big") + b"\x00" + payload
+    return bytes([0x32, len(body)]) + body
 
 
 def read_packet(connection: socket.socket) -> bytes:

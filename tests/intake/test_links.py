@@ -56,7 +56,7 @@ def test_a_retained_message_is_marked_and_a_live_one_is_not(broker, publisher_on
     publisher.publish("house/bench", b"live, kept too", retain=True)
     intake.acknowledge(inbox.wait_messages(2)[1:])
     assert [message.retain for message in inbox.messages] == [True, False]
-    until(lambda: broker.log().count("PUBACK from guard") >= 3, 10, "acknowledgements")
+    until(lambda: broker.log().count("PUBACK from guard") >= 2, 10, "acknowledgements")
     intake.stop()
     _, later = start_intake(broker.port)
     message = later.wait_messages(1)[0]
@@ -161,17 +161,20 @@ def test_a_queue_that_fails_costs_no_message_and_no_thread(
 
 
 def test_topics_of_an_earlier_configuration_are_let_go(broker, publisher_on, start_intake) -> None:
-    """The session remembers them; their messages are none of ours, nor may they fill the window."""
+    """The session remembers them: what waits still comes, to be acknowledged in turn, then no more."""
     intake, inbox = start_intake(broker.port, "house/bench", "house/old")
     inbox.wait_linked()
     intake.stop()
     publisher = publisher_on(broker.port)
-    publisher.publish("house/old", b"a", b"b")
-    publisher.publish("house/bench", b"c")
-    _, later = start_intake(broker.port, "house/bench")
-    assert later.wait_messages(1)[0].payload == b"c"
+    publisher.publish("house/old", b"a")
+    publisher.publish("house/bench", b"b")
+    intake, later = start_intake(broker.port, "house/bench")
+    intake.acknowledge(later.wait_messages(2))
     until(lambda: "Received UNSUBSCRIBE from guard" in broker.log(), 10, "an UNSUBSCRIBE")
-    assert later.payloads() == [b"c"]
+    publisher.publish("house/old", b"c")
+    publisher.publish("house/bench", b"d")
+    later.wait_messages(3)
+    assert later.payloads() == [b"a", b"b", b"d"]
 
 
 def test_a_wildcard_topic_is_taken(broker, publisher_on, start_intake) -> None:
