@@ -273,6 +273,10 @@ class Notice:
     html: str = ""
     details: tuple[Mapping[str, Any], ...] = ()
     """The alarms as data for machines (webhook, MQTT, CAP): keys as in `alarms.jsonl`."""
+    calendar: str = ""
+    """Of a report: what is to do on the trees, as iCalendar text; the same for all that carry it."""
+    pictures: str = ""
+    """Of a report: what its pictures show, as JSON; they are drawn anew whenever they are needed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,13 +324,23 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """A morning report as it is sent; `date` is the local date that it is for."""
+    """A morning report as it is sent; `date` is the local date that it is for.
+
+    `calendar` and `pictures` are as in `Notice`.
+    """
 
     at_s: float
     date: str
     subject: str
     text: str
     html: str
+    calendar: str = ""
+    pictures: str = ""
+
+    @property
+    def notice(self) -> str:
+        """What the notices that carry it are called."""
+        return f"report.{self.date}"
 
 
 @dataclass(frozen=True, slots=True)

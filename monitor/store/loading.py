@@ -4,6 +4,7 @@ import contextlib
 import json
 import sqlite3
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -59,8 +60,14 @@ def _memory(db: sqlite3.Connection) -> dict[str, dict[str, Mapping[str, Any]]]:
 
 
 def _outbox(db: sqlite3.Connection) -> tuple[Any, ...]:
-    query = f"SELECT attempts, {rows.NOTICE_COLUMNS} FROM notices WHERE status = 'pending' ORDER BY id"
-    return tuple((rows.notice_of(row[1:]), row[0]) for row in db.execute(query))
+    query = (
+        f"SELECT coalesce(calendar, ''), coalesce(pictures, ''), attempts, {rows.NOTICE_COLUMNS} "
+        "FROM notices LEFT JOIN enclosures USING (notice) WHERE status = 'pending' ORDER BY id"
+    )
+    return tuple(
+        (replace(rows.notice_of(row[3:]), calendar=row[0], pictures=row[1]), row[2])
+        for row in db.execute(query)
+    )
 
 
 def _readings(

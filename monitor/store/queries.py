@@ -111,7 +111,10 @@ class Reader:
 
     def report(self, date: str | None = None) -> Report | None:
         """The report of a local date as it was sent, or the newest; None when there is none."""
-        query = "SELECT at_ms, date, subject, text, html FROM reports WHERE ? IS NULL OR date = ? "
+        query = (
+            "SELECT at_ms, date, subject, text, html, coalesce(calendar, ''), coalesce(pictures, '') "
+            "FROM reports LEFT JOIN enclosures ON notice = 'report.' || date WHERE ? IS NULL OR date = ? "
+        )
         found = self._all(query + "ORDER BY date DESC LIMIT 1", (date, date))
         return Report(found[0][0] / 1000, *found[0][1:]) if found else None
 

@@ -16,6 +16,7 @@ _WORDS = {
     "tries": "how notices were sent",
     "transitions": "past alarms",
     "reports": "past reports",
+    "enclosures": "the pictures of past reports",
     "hours": "hourly figures",
     "readings": "the latest readings",
     "packs": "readings of past hours",

@@ -57,6 +57,10 @@ STEPS: tuple[tuple[str, ...], ...] = (
             notice TEXT NOT NULL, notifier TEXT NOT NULL, at_ms INTEGER NOT NULL, status TEXT NOT NULL,
             detail TEXT NOT NULL, PRIMARY KEY (notice, notifier, at_ms, status)) WITHOUT ROWID""",
     ),
+    (
+        """CREATE TABLE enclosures (
+            notice TEXT PRIMARY KEY, calendar TEXT NOT NULL, pictures TEXT NOT NULL) WITHOUT ROWID""",
+    ),
 )
 
 

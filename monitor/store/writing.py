@@ -74,6 +74,9 @@ def _write_rare(db: sqlite3.Connection, effect: Effects) -> None:
     for report in effect.reports:
         as_sent = (report.date, rows.to_ms(report.at_s), report.subject, report.text, report.html)
         _insert(db, "reports", "date, at_ms, subject, text, html", as_sent)
+        if report.calendar or report.pictures:
+            enclosed = (report.notice, report.calendar, report.pictures)
+            _insert(db, "enclosures", "notice, calendar, pictures", enclosed)
     for changed in effect.rows:
         _remember(db, changed)
 

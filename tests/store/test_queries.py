@@ -1,6 +1,7 @@
 """What page, report and export may ask for, beside a running writer."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -91,6 +92,20 @@ def test_a_report_is_found_by_its_date_or_as_the_newest(store: Store) -> None:
         assert reader.report("2026-11-29") == report("2026-11-29")
         assert reader.report("2026-11-28") is None
         assert reader.report_dates() == ("2026-11-29", "2026-11-30")
+
+
+def test_what_is_enclosed_with_a_report_is_kept_once_and_comes_back_with_its_notices(store: Store) -> None:
+    """The calendar and what the pictures show: with the report, and with each notice still on its way."""
+    enclosed = replace(report(), calendar="BEGIN:VCALENDAR", pictures="[{}]")
+    told = [
+        replace(notice(enclosed.notice, way), calendar=enclosed.calendar, pictures=enclosed.pictures)
+        for way in ("mail", "other")
+    ]
+    store.commit([Effects(reports=(enclosed,), notices=(*told, notice("n2")))], AT_S)
+
+    with Reader(store.directory) as reader:
+        assert reader.report() == enclosed
+    assert [found for found, _tries in store.load(0).outbox] == [*told, notice("n2")]
 
 
 def test_an_export_between_labels_moves_readings_only(store: Store) -> None:
