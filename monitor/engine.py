@@ -58,6 +58,8 @@ from monitor.timers import Timers
 from monitor.trees.book import Book
 from monitor.trees.plans import Plans
 from monitor.views import build_snapshot, morning_facts
+from monitor.watch import LOOKS_EVERY_S, Ground, Watch
+from monitor.watches import make_watches
 
 HOUR_S = 3600.0
 HOUR_GRACE_S = 60.0
@@ -94,6 +96,20 @@ class Engine:
             lambda: self.now_s,
             lambda: self.book,
         )
+        self.watches: tuple[Watch, ...] = make_watches(
+            Ground(
+                settings,
+                plans,
+                self.readings.history,
+                self.surroundings,
+                self.guarding,
+                self.silence,
+                self.board,
+                lambda: self.book,
+                lambda: self.scenes.speech,
+            )
+        )
+        self.scenes.watches = self.watches
         self.desk = Desk(settings, self.scenes.speech, self.scenes)
         self.commands = Commands(self)
         self.reports: dict[str, str] = {}
@@ -137,6 +153,8 @@ class Engine:
         self.board.load(saved.rows.get("alarm", {}))
         self.desk.load(saved.rows.get("episode", {}))
         self.guarding.thermal.add(saved.hours)
+        for watch in self.watches:
+            watch.load(saved.rows.get("learned", {}))
         self.reports = dict.fromkeys(saved.reports, "")
         site = saved.rows.get("site", {})
         known = site.get("engine", {})
@@ -207,6 +225,8 @@ class Engine:
             self._still_worse(key)
         elif what == "shelf":
             self._change(key, lambda row: lifecycle.leave_rest(row, "shelf-ended"))
+        elif what == "look":
+            self._look()
         elif what == "unwatched":
             self._look_for_unwatched()
         else:
@@ -227,19 +247,34 @@ class Engine:
         for name, due_s in dues.items():
             self.timers.set(name, due_s)
 
+    def _look(self) -> None:
+        """Ask every watch what it finds."""
+        for watch in self.watches:
+            for found in watch.look(self.now_s):
+                self._judge(found)
+        self.timers.set("look", (self.now_s // LOOKS_EVERY_S + 1) * LOOKS_EVERY_S)
+
     def _effects(self, readings: tuple[Reading, ...]) -> Effects:
         self._stirred = False
         notices, outbox, episode_rows = self.desk.take()
         for notice in (*notices, *self._notices):
             self.waiting_deliveries[(notice.notice, notice.notifier)] = self.now_s
+        kept = [watch.take() for watch in self.watches]
         effects = Effects(
             readings=readings,
             transitions=tuple(self._all_transitions),
             notices=(*notices, *self._notices),
             outbox=(*self._outbox, *outbox),
+            forecasts=tuple(line for found in kept for line in found.forecasts),
+            wraps=tuple(line for found in kept for line in found.wraps),
             stages=tuple(self._stage_lines),
             hours=tuple(self._hours),
-            rows=(*self.board.take_changed(), *episode_rows, *self._site_rows()),
+            rows=(
+                *self.board.take_changed(),
+                *episode_rows,
+                *self._site_rows(),
+                *(row for found in kept for row in found.rows),
+            ),
             reports=tuple(self._reports),
             replies=tuple(self._replies),
         )
@@ -252,7 +287,8 @@ class Engine:
     def memory(self) -> Effects:
         """Every row there is, for a store that has begun anew."""
         self._site_changed = True
-        return Effects(rows=(*self.board.rows(), *self.desk.rows(), *self._site_rows()))
+        learnt = (row for watch in self.watches for row in watch.rows())
+        return Effects(rows=(*self.board.rows(), *self.desk.rows(), *self._site_rows(), *learnt))
 
     def _site_rows(self) -> tuple[Row, ...]:
         if not self._site_changed:
@@ -388,6 +424,7 @@ class Engine:
             self._hours_done_to_s = event.at_s // HOUR_S * HOUR_S
         self._end_hour()
         self.silence.start(event.at_s)
+        self.timers.set("look", (event.at_s // LOOKS_EVERY_S + 1) * LOOKS_EVERY_S)
         if off is not None:
             self._judge(self.silence.was_off(event.last_alive_at_s or event.at_s, event.at_s))
         self._site_changed = True
@@ -402,6 +439,9 @@ class Engine:
                     self._change(row.alarm, lambda held: lifecycle.end(held, self.now_s, "removed"))
         for sensor in self.settings.sensors:
             self._look_again(sensor)
+        for watch in self.watches:
+            for found in watch.changed(self.now_s):
+                self._judge(found)
 
     def _look_again(self, sensor: str) -> None:
         """New limits meet the value that is known, not only the next one."""
@@ -530,6 +570,9 @@ class Engine:
         self._forget_old()
         self.guarding.thermal.add(fresh)
         self._refresh()
+        for watch in self.watches:
+            for found in watch.hour(self.now_s, fresh):
+                self._judge(found)
         self.timers.set("hour", done_to_s + HOUR_S + HOUR_GRACE_S)
         self._site_changed = True
 

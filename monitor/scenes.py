@@ -13,6 +13,7 @@ from monitor.notices.words import Reason, Speech
 from monitor.settings import Settings
 from monitor.silence import Silence
 from monitor.trees.book import Book
+from monitor.watch import Watch
 
 NEXT_WITHIN_S = 8 * 3600.0
 """Further ahead a line through the last half hour says nothing."""
@@ -40,6 +41,7 @@ class Scenes:
         self._book = book
         self.speech = Speech(settings.site.zone, settings.site.show)
         self.off_span: tuple[float, float] | None = None
+        self.watches: tuple[Watch, ...] = ()
 
     # ---- notices.desk.Facts --------------------------------------------------------------------------------
 
@@ -151,6 +153,9 @@ class Scenes:
             return words.was_off(self.speech, from_s, to_s, worst)
         if row.kind == "unwatched":
             return self._unwatched(row)
+        for watch in self.watches:
+            if row.kind in watch.KINDS:
+                return watch.reason(row.kind, row.subject)
         return Reason(row.kind.replace("-", " "), "not known", "Look at it.")
 
     def _frost(self, row: AlarmRow) -> Reason:

@@ -38,6 +38,7 @@ def build_snapshot(engine: "Engine") -> Snapshot:
         alarms=tuple(alarm_line(engine, row) for row in engine.board.standing()),
         unknown=tuple(unknowns(engine)),
         delivery=tuple(_delivery(engine, name) for name in settings.notifiers),
+        more={key: value for watch in engine.watches for key, value in watch.facts().items()},
     )
 
 

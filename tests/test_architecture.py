@@ -34,13 +34,20 @@ MAY_IMPORT: dict[str, set[str]] = {
     "guarding": {"model", "settings", "conditions", "trees", "alarms"},
     "silence": {"model", "settings", "conditions", "guarding", "science", "timers"},
     "notices": {"model", "clock", "settings", "alarms"},
-    "scenes": {"model", "settings", "alarms", "conditions", "guarding", "silence", "notices", "trees"},
+    "scenes": {"model", "settings", "alarms", "conditions", "guarding", "silence", "notices", "trees", "watch"},
     "report": {"model", "clock", "notices", "safety"},
+    "watch": {
+        "model", "settings", "alarms", "conditions", "guarding", "history", "notices", "silence", "trees",
+    },
+    "watches": {
+        "model", "clock", "settings", "alarms", "conditions", "guarding", "history", "notices", "silence",
+        "science", "trees", "watch", "quality",
+    },
     "commands": {"model", "alarms", "notices", "engine"},
     "views": {"model", "clock", "guarding", "report", "engine", "alarms", "notices"},
     "engine": {
         "model", "clock", "settings", "alarms", "commands", "conditions", "guarding", "notices", "readings",
-        "report", "scenes", "silence", "timers", "trees", "views",
+        "report", "scenes", "silence", "timers", "trees", "views", "watch", "watches",
     },
     "almanac": {"settings"},
     "drive": {"almanac", "engine", "model"},
