@@ -9,7 +9,7 @@ import pytest
 from monitor.errors import PermanentFailure
 from tests.intake import scripted
 from tests.intake.scripted import ScriptedServer
-from tests.support.broker import Mosquitto, free_port, need_dynamic_security
+from tests.support.broker import Mosquitto, free_port, hash_passwords, need_dynamic_security
 
 PASSWORDS = "guard:right\nsensors:fine\n"
 
@@ -19,8 +19,7 @@ def closed_broker(start_broker: Callable[..., Mosquitto], tmp_path: Path) -> Mos
     """A mosquitto that wants a password."""
     passwords = tmp_path / "passwords"
     passwords.write_text(PASSWORDS)
-    # mosquitto_passwd hashes them in place; the plain file is not accepted.
-    subprocess.run(["mosquitto_passwd", "-U", str(passwords)], check=True)
+    hash_passwords(passwords)
     return start_broker(f"password_file {passwords}", anonymous=False)
 
 
