@@ -40,7 +40,7 @@ def need_broker() -> Program:
 
 
 def hash_passwords(file: Path) -> None:
-    """Hash a file of `name:password` lines in place, with mosquitto's own tool; the broker takes no others."""
+    """Hash a file of `name:password` lines in place, with mosquitto's tool; it takes no others."""
     program = need_broker()
     beside = Path(program.path).parent.parent / "bin" / "mosquitto_passwd"
     tool = str(beside) if beside.exists() else "mosquitto_passwd"
