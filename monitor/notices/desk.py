@@ -171,7 +171,7 @@ class Desk:
             notifiers = tuple(
                 dict.fromkeys((*calls.told(self._settings, priority, self._facts.duty()), *episode.told))
             )
-        subject, text, standing, coming = self._compose(episode, kind, seen_at_s, now_s)
+        subject, text, standing, coming = self._compose(episode, kind, priority, seen_at_s, now_s)
         if priority is Priority.HIGH:
             # Rung as high, it has said all that a rise to high would say.
             standing = dict.fromkeys(standing, str(priority))
@@ -194,17 +194,17 @@ class Desk:
         self._emit(key, kind, priority, notifiers, subject, text, tuple(standing), now_s)
 
     def _compose(
-        self, episode: Episode, kind: NoticeKind, seen_at_s: float | None, now_s: float
+        self, episode: Episode, kind: NoticeKind, priority: Priority, seen_at_s: float | None, now_s: float
     ) -> tuple[str, str, dict[str, str], tuple[str, ...]]:
         """Subject, text, alarms named as standing with their priority, alarms named as next."""
         rows = sorted(self._active_rows(episode), key=lambda row: (-row.priority.rank, row.alarm))
         scene = self._facts.scene(episode.house)
         standing = {row.alarm: str(row.priority) for row in rows}
         since_s = episode.started_at_s
-        if kind is NoticeKind.ESCALATION and episode.high_at_s is not None:
+        if kind in {NoticeKind.ESCALATION, NoticeKind.REPEAT} and episode.high_at_s is not None:
             since_s = episode.high_at_s
         lead = words.lead_of(kind, self.speech, seen_at_s, since_s, now_s)
-        who_next = "" if kind is NoticeKind.ESCALATION else self._who_next(episode)
+        who_next = "" if kind is NoticeKind.ESCALATION else self._who_next(episode, priority)
         reason = self._facts.reason(rows[0])
         subject = words.subject_of(self.speech, rows[0].kind, scene, reason, scene.standing())
         if episode.family == "frost":
@@ -218,13 +218,14 @@ class Desk:
         rows = [self._facts.row(alarm) for alarm in episode.occurrences if alarm not in episode.over]
         return [row for row in rows if row is not None and row.active]
 
-    def _who_next(self, episode: Episode) -> str:
+    def _who_next(self, episode: Episode, priority: Priority) -> str:
         """Who was told, and who is called if nobody answers."""
-        if episode.priority is not Priority.HIGH and not any(
+        if Priority.HIGH not in {priority, episode.priority} and not any(
             row.priority is Priority.HIGH for row in self._active_rows(episode)
         ):
             return ""
-        told = calls.names(self._settings, calls.told(self._settings, Priority.HIGH, self._facts.duty()))
+        first = calls.told(self._settings, Priority.HIGH, self._facts.duty())
+        told = calls.names(self._settings, (*first, *episode.told))
         after = calls.passed_on(self._settings, seen=False)[episode.passed_on :]
         following = [f"{calls.names(self._settings, who)} after {words.duration(s)}" for s, who in after]
         text = f"Told: {told}." if told else ""

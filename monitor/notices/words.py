@@ -94,6 +94,20 @@ def low_temperature(speech: Speech, tree: TreeScene, scene: Scene, priority: Pri
     return Reason(cause, consequence, action[0].upper() + action[1:])
 
 
+def high_temperature(
+    speech: Speech, tree: str, value_c: float | None, limit_c: float | None, priority: Priority, why: str
+) -> Reason:
+    """A house that overheats at a tree."""
+    limit = speech.limit(limit_c) if limit_c is not None else "its limit"
+    harm = priority is Priority.HIGH
+    consequence = f"damage is likely above {limit}" if harm else f"it is tender above {limit}"
+    return Reason(
+        f"the air at {tree} is {speech.temperature(value_c)} and stays there",
+        consequence + (f" ({why})" if why else ""),
+        "Open the vents and the door, shade the trees; shut again before the evening cools.",
+    )
+
+
 def sensor_silent(
     speech: Speech, sensor: str, last_at_s: float | None, value_c: float | None, trees: Sequence[str]
 ) -> Reason:
@@ -151,12 +165,15 @@ def subject_of(speech: Speech, kind: str, scene: Scene, reason: Reason, trees: S
     if kind == "low-temperature" and trees:
         first = trees[0]
         more = f" and {len(trees) - 1} more" if len(trees) > 1 else ""
+        temperature = speech.temperature(first.temperature_c)
+        if first.standing is not Priority.HIGH and None not in (first.reaches_harm_at_s, first.low_harm_c):
+            ahead = (
+                f"{speech.limit(first.low_harm_c or 0.0)} about {speech.time(first.reaches_harm_at_s or 0.0)}"
+            )
+            return f"{first.name}{more}: {temperature}, falling to {ahead} ({scene.name})"
         limit_c = first.low_harm_c if first.standing is Priority.HIGH else first.low_warn_c
         word = "damage likely below" if first.standing is Priority.HIGH else "tender below"
-        return (
-            f"{first.name}{more}: {speech.temperature(first.temperature_c)}, {word} "
-            f"{speech.limit(limit_c or 0.0)} ({scene.name})"
-        )
+        return f"{first.name}{more}: {temperature}, {word} {speech.limit(limit_c or 0.0)} ({scene.name})"
     text = reason.cause
     return text[0].upper() + text[1:] + (f" ({scene.name})" if scene.name else "")
 
@@ -183,7 +200,7 @@ def _tree_line(speech: Speech, tree: TreeScene) -> str:
     if limit_c is not None:
         text += f", damage likely below {speech.limit(limit_c)}"
     if tree.margin_k is not None and tree.margin_k > 0 and tree.reaches_harm_at_s is not None:
-        text += f", about {speech.time(tree.reaches_harm_at_s)}"
+        text += f", reached about {speech.time(tree.reaches_harm_at_s)}"
     return text + (f" ({tree.why})" if tree.why else "")
 
 
@@ -206,11 +223,11 @@ def plain_text(place: str, speech: Speech, at_s: float, reason: Reason, lead: st
 def lead_of(kind: str, speech: Speech, seen_at_s: float | None, started_at_s: float, now_s: float) -> str:
     """The words that tell a first ring from a later one."""
     if kind == "raised" and seen_at_s is not None:
-        return f"You saw this at {speech.time(seen_at_s)}; it is worse now."
+        return f"It was seen at {speech.time(seen_at_s)}; it is worse now."
     if kind == "raised":
         return "It has become worse."
     if kind == "repeat":
-        return f"Nobody has seen this yet; it stands for {duration(now_s - started_at_s)}."
+        return f"Nobody has answered since {speech.time(started_at_s)}, {duration(now_s - started_at_s)} ago."
     if kind == "escalation":
         return f"Nobody has answered since {speech.time(started_at_s)}; you are next."
     return ""
@@ -263,6 +280,7 @@ def happened(speech: Speech, kind: str, subject: str, lowest_c: float | None) ->
     if kind == "low-temperature":
         return f"frost at {subject}, lowest {speech.temperature(lowest_c)}"
     past = {
+        "high-temperature": f"too warm at {subject}",
         "sensor-silent": f"the sensor {subject} was silent",
         "broker-lost": "no connection to the message post",
         "was-off": "I was off; nobody watched",
