@@ -66,7 +66,8 @@ HOUR_GRACE_S = 60.0
 """An hour is summed up a little after it ended, so that its last readings are in."""
 STILL_WORSE_AFTER_S = 2700.0
 STILL_WORSE_AGAIN_S = 900.0
-STILL_FALLING_K_PER_H = 0.2
+STILL_WORSE_K_PER_H = 0.2
+WATCHED_WHEN_SEEN = frozenset({"low-temperature", "high-temperature"})
 UNWATCHED_AFTER_S = 12 * 3600.0
 LATELY_S = 48 * 3600.0
 AT_ONCE = Delays()
@@ -381,31 +382,48 @@ class Engine:
     # ---- seen is not safe ------------------------------------------------------------------------------
 
     def _watch_seen(self, row: AlarmRow) -> None:
-        watched = row.state is AlarmState.ACKNOWLEDGED and row.active and row.kind == "low-temperature"
-        due_s = (row.seen_at_s or 0.0) + STILL_WORSE_AFTER_S if watched else None
-        self.timers.set(f"seen:{row.alarm}", due_s if due_s is None or due_s > self.now_s else self.now_s)
+        """An acknowledged alarm that a temperature raised is looked at again; a shelf ends at its time."""
+        watched = row.state is AlarmState.ACKNOWLEDGED and row.active and row.kind in WATCHED_WHEN_SEEN
+        due_s = max((row.seen_at_s or 0.0) + STILL_WORSE_AFTER_S, self.now_s) if watched else None
+        self.timers.set(f"seen:{row.alarm}", due_s)
         shelved = row.state is AlarmState.SHELVED
         self.timers.set(f"shelf:{row.alarm}", row.shelved_until_s if shelved else None)
 
+    def _seen_and_worse_k(self, row: AlarmRow | None, value: float | None) -> float | None:
+        """How much worse it is than when it was seen [K]; None where nobody has seen it."""
+        if row is None or row.state is not AlarmState.ACKNOWLEDGED:
+            return None
+        if row.seen_value is None or value is None:
+            return None
+        return self.guarding.worse_k(row.kind, row.seen_value, value)
+
     def _worse_than_seen(self, found: Assessment) -> None:
         row = self.board.by_name(f"{found.kind}/{found.subject}")
-        if row is None or row.state is not AlarmState.ACKNOWLEDGED or row.seen_value is None:
-            return
-        if found.judgement is Judgement.BREACH and (found.value or 0.0) <= row.seen_value - WORSE_K:
+        worse_k = self._seen_and_worse_k(row, found.value)
+        breach = found.judgement is Judgement.BREACH
+        if row is not None and breach and worse_k is not None and worse_k >= WORSE_K:
             self._ring_again(row, found.value)
 
     def _still_worse(self, alarm: str) -> None:
         row = self.board.by_name(alarm)
-        if row is None or row.state is not AlarmState.ACKNOWLEDGED or row.seen_value is None:
+        if row is None or row.state is not AlarmState.ACKNOWLEDGED:
             return
         value = self.scenes.value_of(row.kind, row.subject)
-        sensor = self.guarding.trees[row.subject].tree.sensor if row.subject in self.guarding.trees else None
-        trend = self.surroundings.trend(sensor, self.now_s) if sensor else None
-        falling = trend is not None and trend.falling_k_per_h > STILL_FALLING_K_PER_H
-        if value is not None and value < row.seen_value and falling:
+        worse_k = self._seen_and_worse_k(row, value)
+        if worse_k is not None and worse_k > 0 and self._gets_worse(row):
             self._ring_again(row, value)
         else:
             self.timers.set(f"seen:{alarm}", self.now_s + STILL_WORSE_AGAIN_S)
+
+    def _gets_worse(self, row: AlarmRow) -> bool:
+        guarded = self.guarding.trees.get(row.subject)
+        sensor = guarded.tree.sensor if guarded is not None else None
+        trend = self.surroundings.trend(sensor, self.now_s) if sensor in self.settings.sensors else None
+        if trend is None:
+            return False
+        falls = trend.falling_k_per_h > STILL_WORSE_K_PER_H
+        rises = trend.falling_k_per_h < -STILL_WORSE_K_PER_H
+        return falls if row.kind == "low-temperature" else rises
 
     def _ring_again(self, row: AlarmRow, value: float | None) -> None:
         self._change(row.alarm, lambda held: lifecycle.ring_again(replace(held, value=value), "worse"))

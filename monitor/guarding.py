@@ -12,7 +12,7 @@ from typing import NamedTuple
 from monitor.alarms.board import Board
 from monitor.alarms.lifecycle import Delays
 from monitor.conditions import Surroundings, ThermalSums
-from monitor.model import Assessment, Quantity, Reading
+from monitor.model import Assessment, Flag, Quantity, Reading, Use
 from monitor.settings import Settings
 from monitor.trees.book import Book
 from monitor.trees.in_force import LimitInForce, limits_in_force
@@ -76,17 +76,23 @@ class Guarding:
 
     def _deadband_of(self, limit: LimitKind) -> float:
         own = self._settings.alarms.get(limit.KIND)
-        return limit.DEFAULTS.deadband if own is None or own.deadband is None else own.deadband
+        usual = limit.defaults(self._plans.defaults)
+        return usual.deadband if own is None or own.deadband is None else own.deadband
 
     def _delays_of(self, limit: LimitKind) -> Delays:
-        own, usual = self._settings.alarms.get(limit.KIND), limit.DEFAULTS
+        """The kind's own delays, each replaced by what the settings say; those hold for every level."""
+        own, usual = self._settings.alarms.get(limit.KIND), limit.defaults(self._plans.defaults)
+        delays = Delays(usual.on_delay_s, usual.on_samples, usual.off_delay_s, usual.harm_on_delay_s)
         if own is None:
-            return Delays(usual.on_delay_s, usual.on_samples, usual.off_delay_s)
-        return Delays(
-            usual.on_delay_s if own.on_delay_s is None else own.on_delay_s,
-            usual.on_samples if own.on_samples is None else own.on_samples,
-            usual.off_delay_s if own.off_delay_s is None else own.off_delay_s,
-        )
+            return delays
+        said = {
+            name: value
+            for name in ("on_delay_s", "on_samples", "off_delay_s")
+            if (value := getattr(own, name)) is not None
+        }
+        if "on_delay_s" in said:
+            said["harm_on_delay_s"] = None
+        return delays._replace(**said)
 
     # ---- what holds now --------------------------------------------------------------------------------
 
@@ -151,8 +157,13 @@ class Guarding:
                     yield Finding(found, self._delays[kind])
 
     def rest(self, reading: Reading) -> None:
-        """The findings were dealt with: from now on only a reading beyond the nearest edges matters."""
-        self._bands[(reading.sensor, reading.quantity)] = self._find_band(reading)
+        """The findings were dealt with: from now on only a reading beyond the nearest edges matters.
+
+        After a reading that may not clear anything the next one matters, wherever it lies.
+        """
+        clears = reading.use is Use.PRESENT and reading.flag <= Flag.NOT_EVALUATED
+        band = self._find_band(reading) if clears else EMPTY_BAND
+        self._bands[(reading.sensor, reading.quantity)] = band
 
     def _find_band(self, reading: Reading) -> tuple[float, float]:
         """The open interval around a value in which nothing can change; empty while a delay runs."""
@@ -166,12 +177,17 @@ class Guarding:
                     return EMPTY_BAND
                 edges.extend(limit.edges(guarded.limits, self._deadband[kind]))
                 if row.seen_value is not None and row.active:
-                    edges.append(row.seen_value - WORSE_K)
+                    edges.append(row.seen_value + limit.WORSE * WORSE_K)
         edges.sort()
         place = bisect_left(edges, reading.value)
         low = edges[place - 1] if place > 0 else -INFINITE
         high = edges[place] if place < len(edges) else INFINITE
         return (low, high)
+
+    def worse_k(self, kind: str, seen: float, value: float) -> float | None:
+        """How much worse a value is than the one that was seen [K]; None for a kind that is no limit."""
+        limit = self._kinds.get(kind)
+        return None if limit is None else (value - seen) * limit.WORSE
 
     def forget_bands(self, sensor: str | None = None) -> None:
         """An alarm's row changed by other means than a reading: look again."""

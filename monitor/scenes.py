@@ -15,6 +15,7 @@ from monitor.silence import Silence
 from monitor.trees.book import Book
 from monitor.watch import Watch
 
+TEMPERATURE_KINDS = frozenset({"low-temperature", "high-temperature"})
 NEXT_WITHIN_S = 8 * 3600.0
 """Further ahead a line through the last half hour says nothing."""
 
@@ -135,6 +136,8 @@ class Scenes:
         """Cause, consequence and action of an alarm now."""
         if row.kind == "low-temperature":
             return self._frost(row)
+        if row.kind == "high-temperature":
+            return self._heat(row)
         if row.kind == "sensor-silent":
             reading = self._surroundings.latest(row.subject)
             trees = [guarded.tree.name for guarded in self._guarding.at_sensor(row.subject)]
@@ -166,6 +169,15 @@ class Scenes:
                 return words.low_temperature(self.speech, tree, scene, row.priority)
         return Reason(f"frost at {row.subject}", "damage is possible", words.HANDS_OFF)
 
+    def _heat(self, row: AlarmRow) -> Reason:
+        guarded = self._guarding.trees.get(row.subject)
+        name = guarded.tree.name if guarded is not None else row.subject
+        limits = guarded.limits if guarded is not None else {}
+        limit_c = limits.get("high_harm_c" if row.priority is Priority.HIGH else "high_warn_c")
+        value_c = self.value_of(row.kind, row.subject)
+        why = guarded.why if guarded is not None else ""
+        return words.high_temperature(self.speech, name, value_c, limit_c, row.priority, why)
+
     def _unwatched(self, row: AlarmRow) -> Reason:
         guarded = self._guarding.trees.get(row.subject)
         if guarded is None:
@@ -175,7 +187,7 @@ class Scenes:
     def value_of(self, kind: str, subject: str) -> float | None:
         """The present value that an alarm is about."""
         tree = self._guarding.trees.get(subject)
-        if kind != "low-temperature" or tree is None or tree.tree.sensor is None:
+        if kind not in TEMPERATURE_KINDS or tree is None or tree.tree.sensor is None:
             return None
         reading = self._surroundings.latest(tree.tree.sensor, Quantity.TEMPERATURE_C)
         return reading.value if reading is not None else None

@@ -23,6 +23,13 @@ class Delays(NamedTuple):
     on_delay_s: float = 0.0
     on_samples: int = 1
     off_delay_s: float = 0.0
+    harm_on_delay_s: float | None = None
+    """For high priority, where that is shorter; None: the same."""
+
+    def for_level(self, level: Priority) -> float:
+        """The on-delay of one level [s]."""
+        shorter = level is Priority.HIGH and self.harm_on_delay_s is not None
+        return self.harm_on_delay_s or 0.0 if shorter else self.on_delay_s
 
 
 class Change(NamedTuple):
@@ -143,7 +150,7 @@ def _reached(
     due = [
         level
         for level, since, count in pending
-        if count >= delays.on_samples and found.at_s - since >= delays.on_delay_s
+        if count >= delays.on_samples and found.at_s - since >= delays.for_level(level)
     ]
     return max(due, key=lambda level: level.rank, default=None)
 

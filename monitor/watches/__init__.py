@@ -1,8 +1,10 @@
 """The watches there are, each in a file of its own, asked in a fixed order."""
 
 from monitor.watch import Ground, Watch
+from monitor.watches.air import DryAirWatch
+from monitor.watches.sensors import SensorWatch
 
 
 def make_watches(ground: Ground) -> tuple[Watch, ...]:
     """Every watch on the same ground."""
-    return ()
+    return (SensorWatch(ground), DryAirWatch(ground))

@@ -1,6 +1,7 @@
 """Limits: one kind a file, each found by scan. A limit says what it finds; when it rings is not its business.
 
-Each module gives `KIND`, `DEFAULTS`, `edges(limits, deadband)` and `assess(conditions, limits, deadband)`.
+Each module gives `KIND`, `QUANTITY`, `defaults(plans)`, `edges(limits, deadband)` and
+`assess(conditions, limits, deadband)`.
 Parts from elsewhere use the entry point group `monitor.limits`.
 """
 
@@ -11,6 +12,7 @@ from importlib.metadata import entry_points
 from typing import NamedTuple, Protocol
 
 from monitor.model import Assessment, Flag, Quantity, Use
+from monitor.trees.plans import Defaults
 
 
 class LimitDefaults(NamedTuple):
@@ -20,6 +22,8 @@ class LimitDefaults(NamedTuple):
     on_delay_s: float = 0.0
     on_samples: int = 1
     off_delay_s: float = 0.0
+    harm_on_delay_s: float | None = None
+    """For the level of harm, where that may be shorter."""
 
 
 class Conditions(NamedTuple):
@@ -39,7 +43,12 @@ class LimitKind(Protocol):
 
     KIND: str
     QUANTITY: Quantity
-    DEFAULTS: LimitDefaults
+    WORSE: int
+    """The way in which it gets worse: -1 where lower is worse, 1 where higher is."""
+
+    def defaults(self, plans: Defaults) -> LimitDefaults:
+        """Deadband and delays where the settings are silent."""
+        ...
 
     def edges(self, limits: Mapping[str, float], deadband: float) -> tuple[float, ...]:
         """Values at which the finding may change; between two of them it cannot."""

@@ -4,13 +4,20 @@ from collections.abc import Mapping
 
 from monitor.model import Assessment, Flag, Judgement, Priority, Quantity, Use
 from monitor.trees.limits import Conditions, LimitDefaults
+from monitor.trees.plans import Defaults
 
 KIND = "low-temperature"
 QUANTITY = Quantity.TEMPERATURE_C
-DEFAULTS = LimitDefaults(deadband=0.5, on_delay_s=60.0, on_samples=2, off_delay_s=300.0)
+WORSE = -1
 
 SLOW_SENSOR_S = 300.0
 """Above this interval waiting for a second sample would cost more than a false ring."""
+
+
+def defaults(plans: Defaults) -> LimitDefaults:
+    """Deadband and delays that keep a hovering house from chattering at no cost in time."""
+    del plans
+    return LimitDefaults(deadband=0.5, on_delay_s=60.0, on_samples=2, off_delay_s=300.0)
 
 
 def edges(limits: Mapping[str, float], deadband: float) -> tuple[float, ...]:
