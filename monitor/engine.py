@@ -57,6 +57,7 @@ from monitor.silence import Silence
 from monitor.timers import Timers
 from monitor.trees.book import Book
 from monitor.trees.plans import Plans
+from monitor.troubles import Troubles
 from monitor.views import build_snapshot, morning_facts
 from monitor.watch import LOOKS_EVERY_S, Ground, Watch
 from monitor.watches import make_watches
@@ -97,6 +98,8 @@ class Engine:
             lambda: self.now_s,
             lambda: self.book,
         )
+        self.troubles = Troubles(settings)
+        self.scenes.troubles = self.troubles
         self.watches: tuple[Watch, ...] = make_watches(
             Ground(
                 settings,
@@ -111,6 +114,8 @@ class Engine:
             )
         )
         self.scenes.watches = self.watches
+        self.scenes.last_errors = self.delivery_trouble
+        self.scenes.store_detail = lambda: self.store_trouble
         self.desk = Desk(settings, self.scenes.speech, self.scenes)
         self.commands = Commands(self)
         self.reports: dict[str, str] = {}
@@ -163,6 +168,7 @@ class Engine:
         self._hours_done_to_s = known.get("hours_done_to_s")
         self.first_seen_s = known.get("first_seen_s", 0.0)
         self._stages = dict(site.get("stages", {}))
+        self.troubles.load(site.get("troubles", {}))
         off = known.get("off_span")
         self.scenes.off_span = (off[0], off[1]) if off else None
         silent = {row.subject for row in self.board if row.kind == "sensor-silent" and row.active}
@@ -226,6 +232,8 @@ class Engine:
             self._still_worse(key)
         elif what == "shelf":
             self._change(key, lambda row: lifecycle.leave_rest(row, "shelf-ended"))
+        elif what == "starts":
+            self._judge(self.troubles.restarting(self.now_s))
         elif what == "look":
             self._look()
         elif what == "unwatched":
@@ -260,6 +268,7 @@ class Engine:
         notices, outbox, episode_rows = self.desk.take()
         for notice in (*notices, *self._notices):
             self.waiting_deliveries[(notice.notice, notice.notifier)] = self.now_s
+            self.troubles.sent(notice)
         kept = [watch.take() for watch in self.watches]
         effects = Effects(
             readings=readings,
@@ -309,6 +318,7 @@ class Engine:
                 },
             ),
             Row("site", "stages", dict(self._stages)),
+            Row("site", "troubles", self.troubles.as_json()),
         )
 
     # ---- readings --------------------------------------------------------------------------------------
@@ -330,13 +340,9 @@ class Engine:
         """One step of one alarm on the board; a change becomes a transition."""
         if found is None:
             return
-        change = self.board.assess(found, delays)
+        row, change = self.board.assess(found, delays)
         if change is not None:
-            self._transition(self.board.by_name(f"{found.kind}/{found.subject}"), found, change)
-
-    def _transition(self, row: AlarmRow | None, found: Assessment, change: Change) -> None:
-        row = row or AlarmRow(found.kind, found.subject, value=found.value, limit=found.limit)
-        self._record(row, change, found.at_s)
+            self._record(row, change, found.at_s)
 
     def _record(self, row: AlarmRow, change: Change, at_s: float) -> None:
         reason = self.scenes.reason(row)
@@ -445,6 +451,10 @@ class Engine:
         self.timers.set("look", (event.at_s // LOOKS_EVERY_S + 1) * LOOKS_EVERY_S)
         if off is not None:
             self._judge(self.silence.was_off(event.last_alive_at_s or event.at_s, event.at_s))
+        if not event.clock_trusted:
+            self._judge(self.troubles.clock(0.0, self.now_s))
+        self._judge(self.troubles.started(self.now_s))
+        self.timers.set("starts", self.troubles.calm_at_s())
         self._site_changed = True
 
     def _entry(self, event: Entry) -> None:
@@ -515,6 +525,7 @@ class Engine:
             self._site_changed = True
         elif event.part == "store":
             self.store_trouble = "" if event.ok else event.detail
+            self._judge(self.troubles.store(event.ok, self.now_s))
         elif event.part == "note":
             self.notes.append(event.detail)
         elif event.part == "delivery":
@@ -531,6 +542,7 @@ class Engine:
             self.desk.delivered(event.notice, event.notifier)
         else:
             self.delivery_trouble[event.notifier] = event.detail
+        self._judge(self.troubles.delivery(event, self.now_s))
 
     def _calendar(self, event: Calendar) -> None:
         if event.job == "report" and event.date not in self.reports:
@@ -565,6 +577,7 @@ class Engine:
 
     def _clock_step(self, event: ClockStep) -> None:
         self._set_offset(event.offset_s)
+        self._judge(self.troubles.clock(self.scenes.label_s(self.now_s), self.now_s))
         self._site_changed = True
 
     def _set_offset(self, offset_s: float) -> None:

@@ -35,12 +35,12 @@ class Board:
         """Rows that a person should see: anything but normal."""
         return tuple(row for row in self._rows.values() if row.state is not AlarmState.NORMAL)
 
-    def assess(self, found: Assessment, delays: Delays) -> Change | None:
-        """One step of one alarm."""
+    def assess(self, found: Assessment, delays: Delays) -> tuple[AlarmRow, Change | None]:
+        """One step of one alarm: its row afterwards, also where the board forgets it, and what changed."""
         row = self.get(found.kind, found.subject)
         after, change = lifecycle.step(row, found, delays)
         self.put(row, after)
-        return change
+        return after, change
 
     def put(self, before: AlarmRow, after: AlarmRow) -> None:
         """Keep a row; one that is normal and waits for nothing is dropped."""
