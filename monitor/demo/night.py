@@ -11,8 +11,8 @@ BEGINS_H = 18.0
 """Local hour at which the night of the demo begins."""
 HEATER_FAILS_H = 26.0
 """Two in the morning."""
-HEATER_BACK_H = 27.5
-"""Half past three: somebody has changed the bottle."""
+HEATER_BACK_H = 27.25
+"""A quarter past three: somebody has changed the bottle."""
 SETPOINT_C = 4.0
 HEATER_KW = 2.0
 LOSS_KW_PER_K = 0.12

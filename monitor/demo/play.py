@@ -9,6 +9,7 @@ import threading
 from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
+from textwrap import wrap
 from typing import Any
 
 from paho.mqtt.client import Client, MQTTv5
@@ -19,13 +20,17 @@ from monitor.clock import GuardClock, local, rfc3339
 from monitor.demo import night
 from monitor.demo.night import Moment
 from monitor.intake.broker import EmbeddedBroker
-from monitor.model import Notice, NoticeKind
+from monitor.model import Notice, NoticeKind, Priority
 from monitor.settings import Settings, load_settings
 
 DAY = "2027-01-16"
 ENDS_H = 31.0
 """Seven in the morning, after the report."""
-SEEN_AFTER_S = 25 * 60.0
+SLEEPS_S = 25 * 60.0
+"""Ann sleeps through the first ring."""
+ANSWERS_S = 5 * 60.0
+"""Later she has the phone in her hand."""
+WIDTH = 78
 EVERY_S = 60.0
 
 SETTINGS = """\
@@ -89,6 +94,21 @@ TREES: tuple[tuple[str, str, str, str, str, int], ...] = (
 """Id, name, species, sensor, work, and how many days ago that was."""
 
 
+HOW = {
+    NoticeKind.RAISED: "rings again, it is worse",
+    NoticeKind.REPEAT: "rings again",
+    NoticeKind.ESCALATION: "rings, since nobody answers",
+    NoticeKind.SEEN: "shows, without a sound",
+    NoticeKind.CLEARED: "shows",
+}
+"""What a phone does with a notice of that kind; all others ring."""
+RINGS = frozenset({NoticeKind.ACTIVATION, NoticeKind.RAISED, NoticeKind.REPEAT})
+ANSWERS = (
+    'Ann wakes, says "I have seen it", and goes for the other gas bottle.',
+    'Ann says "I have seen it" again; she is on her way with the bottle.',
+)
+
+
 class Screen:
     """A way to reach somebody: the terminal."""
 
@@ -102,13 +122,14 @@ class Screen:
         """Draw the notice."""
         self.shown.append(notice)
         if notice.kind is NoticeKind.REPORT:
-            head = f"The morning report, as it reaches {self._whose}"
+            head, body = f"The morning report, as it reaches {self._whose}", notice.text
         else:
             when = f"{local(notice.at_s, self._zone):%H:%M}"
-            head = f"{when}  {self._whose}'s phone, {notice.kind}, {notice.priority}"
-        body = notice.text if notice.kind is NoticeKind.REPORT else f"{notice.subject}\n{notice.text}"
-        lines = [f"  | {line}" for line in body.rstrip().splitlines()]
-        self._show("\n".join(["", f"  +-- {head}", *lines, "  +--", ""]))
+            head = f"{when}  {self._whose}'s phone {HOW.get(notice.kind, 'rings')}"
+            body = f"{notice.subject}\n\n{notice.text}"
+        lines = [part for line in body.rstrip().splitlines() for part in wrap(line, WIDTH) or [""]]
+        drawn = [f"  | {line}".rstrip() for line in lines]
+        self._show("\n".join(["", f"  +-- {head}", *drawn, "  +--", ""]))
 
     def close(self) -> None:
         """Nothing to end."""
@@ -145,15 +166,23 @@ class Sensors:
             if self._stopping.wait(self._clock.real_wait_s(due_s)):
                 return
             self._publish(moment)
-            if minute % 60 == 0:
-                heater = "on" if moment.heating else "off"
-                self._show(
-                    f"{int(hour) % 24:02d}:00  outdoors {moment.outdoor_c:5.1f} °C   "
-                    f"cold house {moment.air_c:5.1f} °C   heater {heater}"
-                )
+            self._tell(moment, hour, minute)
             moment = night.after(moment, hour, EVERY_S)
             minute += 1
             hour = night.BEGINS_H + minute * EVERY_S / 3600.0
+
+    def _tell(self, moment: Moment, hour: float, minute: int) -> None:
+        """What somebody in the house would see, once an hour and when the heater stops or burns again."""
+        if minute % 60 == 0:
+            works = not night.HEATER_FAILS_H < hour < night.HEATER_BACK_H
+            heater = ("on" if moment.heating else "off") if works else "OUT"
+            outdoors, inside = (f"{c:5.1f} °C".replace("-", "−") for c in (moment.outdoor_c, moment.air_c))
+            clock = f"{int(hour) % 24:02d}:00"
+            self._show(f"{clock}  outdoors {outdoors}   cold house {inside}   heater {heater}")
+        if hour == night.HEATER_FAILS_H:
+            self._show("\n02:00  The heater goes out: its gas bottle is empty.")
+        if hour == night.HEATER_BACK_H:
+            self._show("\n03:15  The new bottle is on, the heater burns again.")
 
     def _publish(self, moment: Moment) -> None:
         humidity = night.relative_humidity_pct(moment.air_c, moment.heating)
@@ -187,26 +216,27 @@ def _run(guard: Guard, port: int, begins_at_s: float, ann: Screen, show: Callabl
     thread.start()
     sensors.start()
     try:
-        _answer_when_rung(guard, ann, show)
-        waiting = threading.Event()
-        ends_at_s = begins_at_s + (ENDS_H - night.BEGINS_H) * 3600.0
-        waiting.wait(guard.clock.real_wait_s(ends_at_s))
+        _answer_when_rung(guard, ann, begins_at_s + (ENDS_H - night.BEGINS_H) * 3600.0, show)
     finally:
         sensors.stop()
         guard.stop()
         thread.join(15.0)
 
 
-def _answer_when_rung(guard: Guard, ann: Screen, show: Callable[[str], None]) -> None:
-    """Ann says "I've seen it" a while after the first high notice."""
+def _answer_when_rung(guard: Guard, ann: Screen, ends_at_s: float, show: Callable[[str], None]) -> None:
+    """Until the night ends Ann says "I have seen it" a while after each ring."""
     waiting = threading.Event()
-    deadline_s = guard.clock.now_s() + (ENDS_H - night.BEGINS_H) * 3600.0
-    while not any(notice.priority.rank == 3 for notice in ann.shown):
-        if guard.clock.now_s() > deadline_s or waiting.wait(0.05):
-            return
-    waiting.wait(guard.clock.real_wait_s(guard.clock.now_s() + SEEN_AFTER_S))
-    guard.ask("ack", {"alarms": ["cold"]}, by="ann")
-    show('       Ann says "I have seen it", and goes to change the gas bottle.')
+    heard, after_s = 0, SLEEPS_S
+    while guard.clock.now_s() < ends_at_s:
+        rings = sum(notice.priority is Priority.HIGH and notice.kind in RINGS for notice in ann.shown)
+        if rings > heard:
+            heard = rings
+            waiting.wait(guard.clock.real_wait_s(guard.clock.now_s() + after_s))
+            now = f"{local(guard.clock.now_s(), guard.settings.site.zone):%H:%M}"
+            show(f"\n{now}  {ANSWERS[min(heard, len(ANSWERS)) - 1]}")
+            guard.ask("ack", {"alarms": ["cold"]}, by="ann")
+            after_s = ANSWERS_S
+        waiting.wait(min(0.05, guard.clock.real_wait_s(ends_at_s)))
 
 
 def _settings(folder: Path, port: int) -> Settings:
