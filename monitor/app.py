@@ -15,6 +15,7 @@ from typing import Any
 
 from monitor import clock, service
 from monitor.almanac import Almanac
+from monitor.checkup import Checkup
 from monitor.clock import GuardClock
 from monitor.delivery import create_notifiers
 from monitor.delivery.notifier import Notifier
@@ -24,6 +25,7 @@ from monitor.engine import Engine
 from monitor.errors import AftercareError, BookError, NotRunning, StoreError
 from monitor.intake.mqtt import Intake
 from monitor.keeping import Keeping
+from monitor.liveness import SignOfLife
 from monitor.model import (
     NOTHING,
     ClockStep,
@@ -114,8 +116,10 @@ class Guard:
         self._snapshot_at_s = 0.0
         self._sizes: Mapping[str, Any] = {}
         self._sized_at_s = float("-inf")
-        self.passed_at_s = 0.0
-        """Real time of the last completed pass; the watchdog lives on it."""
+        self.checkup = Checkup(settings, self.engine, self._keeping, guard_clock)
+        self._sign_of_life = None
+        if settings.liveness is not None:
+            self._sign_of_life = SignOfLife(settings.liveness, lambda: self.checkup.health, self._note)
 
     # ---- for other threads -----------------------------------------------------------------------------
 
@@ -200,6 +204,8 @@ class Guard:
         """Until `stop`: pass after pass."""
         self.start()
         service.notify("READY=1")
+        if self._sign_of_life is not None:
+            self._sign_of_life.start()
         while not self._stopping.is_set():
             self.one_pass()
         self._finish()
@@ -220,8 +226,8 @@ class Guard:
         if self._pruning:
             self._prune(now_s)
         self._show(now_s)
-        self.passed_at_s = clock.monotonic_s()
-        service.notify("WATCHDOG=1")
+        if self.checkup.look():
+            service.notify("WATCHDOG=1")
 
     def _drain(self, wait_s: float) -> list[Message | Outcome | Ask]:
         items: list[Message | Outcome | Ask] = []
@@ -240,6 +246,7 @@ class Guard:
         elif type(item) is Ask:
             self._asked(item)
         elif type(item) is Outcome and item.part != "stop":
+            self.checkup.heard(item)
             self._handle(item)
 
     def _handle(self, event: Any) -> None:
@@ -281,7 +288,7 @@ class Guard:
             self._pruning = True
 
     def _prune(self, now_s: float) -> None:
-        """A little at a time, and only while the clock can be right: a jump ahead must not empty the store."""
+        """A little at a time, and only while the clock can be right: a jump must not empty the store."""
         if not clock.is_trusted(self._wall_s()):
             return
         before_s = now_s - self.settings.state.keep_days * 86400.0
@@ -310,6 +317,10 @@ class Guard:
                 self._sizes, self._sized_at_s = self.store.size(), real_s
             self._snapshot = replace(self.engine.snapshot(), storage=self._sizes)
             self._snapshot_at_s = real_s
+
+    def _note(self, text: str) -> None:
+        """Something for the next report, from any thread."""
+        self._queue.put(Outcome(self.clock.now_s(), "note", False, text))
 
     def _look_at_clock(self, now_s: float) -> None:
         """Wall time against guard time: a step changes labels, never durations."""
@@ -355,6 +366,8 @@ class Guard:
     def _finish(self) -> None:
         """Stop the intake, handle what is queued, commit, give the notices a moment, close."""
         service.notify("STOPPING=1")
+        if self._sign_of_life is not None:
+            self._sign_of_life.stop()
         self.intake.stop()
         for item in self._drain(0.001):
             self._take(item)

@@ -52,7 +52,8 @@ class Keeping:
         self._kept: Counter[tuple[str, bytes]] = Counter()
         self._kept_order: list[tuple[str, bytes]] = []
         self._since_s: float | None = None
-        self._last_s = monotonic_s()
+        self.kept_at_s = monotonic_s()
+        """When something was last kept, of the monotonic clock; the start counts."""
         self._retry_s = 0.0
         self._urgent = False
         self.failing = ""
@@ -89,7 +90,7 @@ class Keeping:
 
     def wait_s(self) -> float:
         """How long a commit may still be put off [real s]."""
-        since_s = self._since_s if self._since_s is not None else self._last_s + ALIVE_EVERY_S
+        since_s = self._since_s if self._since_s is not None else self.kept_at_s + ALIVE_EVERY_S
         return max(0.0, since_s + HELD_LONGEST_S - monotonic_s())
 
     def is_due(self, idle: bool) -> bool:
@@ -102,7 +103,7 @@ class Keeping:
             return True
         if self._since_s is not None and now_s - self._since_s >= HELD_LONGEST_S:
             return True
-        return now_s - self._last_s >= ALIVE_EVERY_S
+        return now_s - self.kept_at_s >= ALIVE_EVERY_S
 
     def commit(self, at_s: float) -> bool:
         """Keep what is held and answer its messages; False when the store failed (answered all the same)."""
@@ -122,7 +123,7 @@ class Keeping:
         self._acknowledge(self._messages)
         self._messages.clear()
         self._since_s = None if kept else self._since_s
-        self._last_s = monotonic_s() if kept else self._last_s
+        self.kept_at_s = monotonic_s() if kept else self.kept_at_s
         self._urgent = False
         return kept
 

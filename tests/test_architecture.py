@@ -34,8 +34,9 @@ MAY_IMPORT: dict[str, set[str]] = {
     "guarding": {"model", "settings", "conditions", "trees", "alarms"},
     "silence": {"model", "settings", "conditions", "guarding", "science", "timers"},
     "notices": {"model", "clock", "settings", "alarms"},
-    "scenes": {"model", "settings", "alarms", "conditions", "guarding", "silence", "notices", "trees", "watch"},
+    "scenes": {"model", "settings", "alarms", "conditions", "guarding", "silence", "notices", "trees", "troubles", "watch"},
     "report": {"model", "clock", "notices", "safety"},
+    "troubles": {"clock", "model", "settings"},
     "watch": {
         "model", "settings", "alarms", "conditions", "guarding", "history", "notices", "silence", "trees",
     },
@@ -47,7 +48,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "views": {"model", "clock", "guarding", "report", "engine", "alarms", "notices"},
     "engine": {
         "model", "clock", "settings", "alarms", "commands", "conditions", "guarding", "notices", "readings",
-        "report", "scenes", "silence", "timers", "trees", "views", "watch", "watches",
+        "report", "scenes", "silence", "timers", "trees", "troubles", "views", "watch", "watches",
     },
     "almanac": {"settings"},
     "drive": {"almanac", "engine", "model"},
@@ -55,6 +56,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "store": {"errors", "model", "clock"},
     "intake": {"errors", "model", "clock", "settings"},
     "delivery": {"errors", "model", "clock", "settings", "intake", "store"},
+    "liveness": {"clock", "settings"},
+    "checkup": {"clock", "delivery", "engine", "keeping", "liveness", "model", "settings"},
     "keeping": {"errors", "model", "clock"},
     "check": VOCABULARY | {"payloads", "delivery", "intake", "trees", "nearest", "toml_file"},
     "testing": VOCABULARY | {"delivery", "payloads", "quality"},

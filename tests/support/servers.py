@@ -197,6 +197,7 @@ class Request:
     path: str
     headers: Mapping[str, str]
     body: bytes
+    method: str = "POST"
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,10 +265,13 @@ class HttpServer:
         ours = self
 
         class Handler(http.server.BaseHTTPRequestHandler):
+            def do_GET(self) -> None:
+                self.do_POST()
+
             def do_POST(self) -> None:
                 body = self.rfile.read(int(self.headers.get("Content-Length", 0)))
                 headers = {name.lower(): value for name, value in self.headers.items()}
-                ours.requests.append(Request(self.path, headers, body))
+                ours.requests.append(Request(self.path, headers, body, self.command))
                 forged = bool(ours.verify_with) and not is_signed(ours.requests[-1], ours.verify_with)
                 ours._answer(self, 401 if forged else next(ours.faults, None))
 
