@@ -114,7 +114,6 @@ class Engine:
             )
         )
         self.scenes.watches = self.watches
-        self.scenes.last_errors = self.delivery_trouble
         self.scenes.store_detail = lambda: self.store_trouble
         self.desk = Desk(settings, self.scenes.speech, self.scenes)
         self.commands = Commands(self)
@@ -125,6 +124,7 @@ class Engine:
         """When this guard first began to look; before that nothing was missed."""
         self.waiting_deliveries: dict[tuple[str, str], float] = {}
         self.delivery_trouble: dict[str, str] = {}
+        self.scenes.last_errors = self.delivery_trouble
         self.store_trouble = ""
         self.notes: list[str] = []
         """What the rim found and did, for the next report."""

@@ -1,21 +1,23 @@
 """What notices, page and report may say of an alarm and its house, gathered from the rooms that know it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 
 from monitor.alarms.board import Board
 from monitor.alarms.lifecycle import AlarmRow
 from monitor.conditions import Surroundings
 from monitor.guarding import GuardedTree, Guarding
 from monitor.model import Place, Priority, Quantity
-from monitor.notices import words
+from monitor.notices import trouble_words, words
 from monitor.notices.scene import Scene, TreeScene
 from monitor.notices.words import Reason, Speech
 from monitor.settings import Settings
 from monitor.silence import Silence
 from monitor.trees.book import Book
+from monitor.troubles import Troubles
 from monitor.watch import Watch
 
 TEMPERATURE_KINDS = frozenset({"low-temperature", "high-temperature"})
+TROUBLE_KINDS = frozenset({"delivery-failing", "storage-failing", "clock-doubtful", "restarting"})
 NEXT_WITHIN_S = 8 * 3600.0
 """Further ahead a line through the last half hour says nothing."""
 
@@ -43,6 +45,9 @@ class Scenes:
         self.speech = Speech(settings.site.zone, settings.site.show)
         self.off_span: tuple[float, float] | None = None
         self.watches: tuple[Watch, ...] = ()
+        self.troubles: Troubles | None = None
+        self.last_errors: Mapping[str, str] = {}
+        self.store_detail: Callable[[], str] = str
 
     # ---- notices.desk.Facts --------------------------------------------------------------------------------
 
@@ -156,6 +161,8 @@ class Scenes:
             return words.was_off(self.speech, from_s, to_s, worst)
         if row.kind == "unwatched":
             return self._unwatched(row)
+        if row.kind in TROUBLE_KINDS:
+            return self._trouble(row)
         for watch in self.watches:
             if row.kind in watch.KINDS:
                 return watch.reason(row.kind, row.subject)
@@ -168,6 +175,21 @@ class Scenes:
             if tree.tree == row.subject:
                 return words.low_temperature(self.speech, tree, scene, row.priority)
         return Reason(f"frost at {row.subject}", "damage is possible", words.HANDS_OFF)
+
+    def _trouble(self, row: AlarmRow) -> Reason:
+        if row.kind == "delivery-failing":
+            ways = self.troubles.failing() if self.troubles is not None else ()
+            errors = [self.last_errors[name] for name in ways if name in self.last_errors]
+            return trouble_words.delivery_failing(
+                ways, errors[0] if errors else "", row.priority is Priority.HIGH
+            )
+        if row.kind == "storage-failing":
+            return trouble_words.storage_failing(self.store_detail())
+        return trouble_words.clock_doubtful() if row.kind == "clock-doubtful" else trouble_words.restarting()
+
+    def ways_left(self) -> tuple[str, ...]:
+        """Notifiers that have not just failed."""
+        return self.troubles.ways_left() if self.troubles is not None else tuple(self._settings.notifiers)
 
     def _heat(self, row: AlarmRow) -> Reason:
         guarded = self._guarding.trees.get(row.subject)

@@ -60,6 +60,10 @@ class Facts(Protocol):
         """People on duty now."""
         ...
 
+    def ways_left(self) -> tuple[str, ...]:
+        """Notifiers that have not just failed."""
+        ...
+
     def label_s(self, at_s: float) -> float:
         """The wall time of a guard instant."""
         ...
@@ -168,9 +172,7 @@ class Desk:
         """One notice about the whole episode, to all who are told of its priority."""
         episode = self._episodes[key]
         if notifiers is None:
-            notifiers = tuple(
-                dict.fromkeys((*calls.told(self._settings, priority, self._facts.duty()), *episode.told))
-            )
+            notifiers = tuple(dict.fromkeys((*self._told(episode, priority), *episode.told)))
         subject, text, standing, coming = self._compose(episode, kind, priority, seen_at_s, now_s)
         if priority is Priority.HIGH:
             # Rung as high, it has said all that a rise to high would say.
@@ -192,6 +194,12 @@ class Desk:
         )
         self._put(episode)
         self._emit(key, kind, priority, notifiers, subject, text, tuple(standing), now_s)
+
+    def _told(self, episode: Episode, priority: Priority) -> tuple[str, ...]:
+        """Who hears of it; where the usual ways fail, whichever is left."""
+        if episode.family == "delivery-failing":
+            return self._facts.ways_left()
+        return calls.told(self._settings, priority, self._facts.duty())
 
     def _compose(
         self, episode: Episode, kind: NoticeKind, priority: Priority, seen_at_s: float | None, now_s: float
