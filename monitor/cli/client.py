@@ -3,7 +3,7 @@
 import http.client
 import json
 import socket
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -41,6 +41,21 @@ class Daemon:
     def get(self, path: str) -> Any:
         """The answer to a question; NotRunning when nobody answers."""
         return self._ask("GET", path, None)
+
+    def lines(self, path: str) -> Iterator[Mapping[str, Any]]:
+        """An answer of many lines of JSON, one by one as they come."""
+        connection = _UnixConnection(self._path)
+        try:
+            connection.request("GET", path)
+            answer = connection.getresponse()
+            if answer.status >= 400:
+                raise AftercareError(f"The daemon refused ({answer.status}).", "Its log says more.")
+            for line in answer:
+                yield json.loads(line)
+        except (OSError, http.client.HTTPException) as error:
+            raise NotRunning("The daemon broke off in the middle.", "See whether it still runs.") from error
+        finally:
+            connection.close()
 
     def post(self, path: str, body: Mapping[str, Any]) -> Any:
         """The answer to a request that changes something; AftercareError when it was refused."""

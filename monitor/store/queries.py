@@ -139,6 +139,11 @@ class Reader:
         line = {"forecasts": lines.forecast_line, "wraps": lines.wrap_line, "stages": lines.stage_line}[what]
         return (line(value) for value in self.stream(what, from_s, to_s))
 
+    def label_offset_s(self) -> float:
+        """How far people's clock stood ahead of guard time at the last commit [s]."""
+        found = self._all("SELECT value FROM memory WHERE room = 'site' AND key = 'engine'", ())
+        return float(json.loads(found[0][0]).get("offset_s", 0.0)) if found else 0.0
+
     def _by_id(
         self,
         table: str,

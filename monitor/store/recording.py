@@ -89,6 +89,27 @@ def recording_files(directory: Path) -> list[Path]:
     return sorted(found, key=lambda file: (file.name.split(".")[0], not file.name.endswith(".gz")))
 
 
+def recording_lines(directory: Path, from_s: float, to_s: float) -> Iterator[Mapping[str, Any]]:
+    """The lines of a recording directory that came between two instants, as they stand."""
+    for file in recording_files(directory):
+        try:
+            with _opened(file) as lines:
+                for line in lines:
+                    values = _line_or_none(line)
+                    if values is not None and from_s <= parse_rfc3339(values["received_at"]) < to_s:
+                        yield values
+        except (OSError, EOFError, zlib.error) as error:
+            raise RecordingError(f"{file}: it cannot be read: {_reason(error)}.") from error
+
+
+def _line_or_none(line: bytes) -> Mapping[str, Any] | None:
+    try:
+        values = json.loads(line)
+    except ValueError:
+        return None
+    return values if isinstance(values, dict) and isinstance(values.get("received_at"), str) else None
+
+
 def _read_file(path: Path, last_at_s: float | None, say: Callable[[str], None] | None) -> Iterator[Event]:
     number = 0
     line = b""

@@ -3,22 +3,26 @@
 Over the Unix socket whoever may open it may ask. Over TCP only the page is served.
 """
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Iterator
+from itertools import islice
 from typing import TYPE_CHECKING, Any
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import JSONResponse, Response
+from starlette.responses import JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from monitor.clock import rfc3339
 from monitor.errors import NotRunning
 from monitor.model import Reply, Snapshot
+from monitor.store.lines import dumps
+from monitor.store.queries import EXPORTS, Reader
 
 if TYPE_CHECKING:
     from monitor.app import Guard
 
 LONGEST_BODY = 4_000_000
+LINES_AT_ONCE = 500
 Handler = Callable[[Request], Awaitable[Response]]
 
 
@@ -92,6 +96,14 @@ def routes(guard: "Guard") -> list[Route]:
             return JSONResponse({"message": "There is no report for that date."}, 404)
         return JSONResponse(found)
 
+    async def export(request: Request) -> Response:
+        what, span = request.path_params["what"], request.query_params
+        if what not in EXPORTS:
+            return JSONResponse({"message": f"There is no stream {what}."}, 404)
+        from_s, to_s = float(span.get("from_s", 0.0)), float(span.get("to_s", 4e9))
+        lines = _exported(guard, what, from_s, to_s)
+        return StreamingResponse(lines, media_type="application/jsonl")
+
     return [
         Route("/api/status", only_from_here(status)),
         Route("/api/alarms", only_from_here(alarms)),
@@ -99,8 +111,17 @@ def routes(guard: "Guard") -> list[Route]:
         Route("/api/book", only_from_here(entries)),
         Route("/api/book", only_from_here(add), methods=["POST"]),
         Route("/api/drill", only_from_here(drill), methods=["POST"]),
+        Route("/api/export/{what:str}", only_from_here(export)),
         Route("/api/report", only_from_here(report)),
     ]
+
+
+def _exported(guard: "Guard", what: str, from_s: float, to_s: float) -> Iterator[str]:
+    """A stream's lines from the store, many at a time; in a thread of its own."""
+    with Reader(guard.store.directory) as reader:
+        lines = reader.export_lines(what, from_s, to_s, reader.label_offset_s())
+        while chunk := list(islice(lines, LINES_AT_ONCE)):
+            yield "".join(dumps(line) + "\n" for line in chunk)
 
 
 async def _body(request: Request) -> dict[str, Any]:
