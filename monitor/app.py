@@ -109,6 +109,7 @@ class Guard:
         self._asks: dict[int, Ask] = {}
         self._tickets = 0
         self._pruning = False
+        self._recorder_said = ""
         self._begun_afresh = store.begun_afresh
         self._to_send: list[Effects] = []
         self._stopping = threading.Event()
@@ -270,7 +271,7 @@ class Guard:
         failed_before = bool(self._keeping.failing)
         self._recover_memory()
         kept = self._keeping.commit(self.engine.now_s)
-        self._recorder.flush()
+        self._record()
         sending, self._to_send = self._to_send, []
         for effects in sending:
             for change in effects.outbox:
@@ -282,6 +283,13 @@ class Guard:
                 self._answer(reply)
         if kept == failed_before:
             self._handle(Outcome(self.engine.now_s, "store", kept, self._keeping.failing))
+
+    def _record(self) -> None:
+        """Write the recording; that it fails is said once, and never stops the guard."""
+        self._recorder.flush()
+        if self._recorder.failing and not self._recorder_said:
+            self._handle(Outcome(self.engine.now_s, "note", False, self._recorder.failing))
+        self._recorder_said = self._recorder.failing
 
     def _job(self, name: str) -> None:
         if name == "prune":

@@ -47,7 +47,7 @@ from monitor.model import (
 )
 from monitor.notices import calls
 from monitor.notices.desk import Desk
-from monitor.readings import Readings
+from monitor.readings import Counts, Readings
 from monitor.report import build as report_build
 from monitor.report import html as report_html
 from monitor.report import text as report_text
@@ -550,6 +550,7 @@ class Engine:
             self.reports[event.date] = report.text
             self._reports.append(report)
             self.notes.clear()
+            self.readings.counts = Counts()
             for notifier in calls.told(self.settings, "report"):
                 self._notices.append(
                     Notice(

@@ -83,6 +83,10 @@ class Keeping:
         if self._since_s is None:
             self._since_s = monotonic_s()
 
+    def hurry(self) -> None:
+        """Commit at the next chance: what was sent over a link that is gone will come again."""
+        self._urgent = True
+
     @property
     def urgent(self) -> bool:
         """Whether something waits that must not wait."""
