@@ -249,6 +249,8 @@ class Guard:
         elif type(item) is Outcome and item.part != "stop":
             self.checkup.heard(item)
             self._handle(item)
+            if item.part == "broker":
+                self._keeping.hurry()
 
     def _handle(self, event: Any) -> None:
         """Record the event with the time at which the engine takes it, and hold its effects."""
