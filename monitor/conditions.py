@@ -35,8 +35,8 @@ class Surroundings:
         self._trends: dict[str, tuple[float, Trend | None]] = {}
 
     def latest(self, sensor: str, quantity: Quantity = Quantity.TEMPERATURE_C) -> Reading | None:
-        """The latest present reading."""
-        return self._history.latest(sensor, quantity)
+        """The latest present reading that can be one; what failed says nothing of the place."""
+        return self._history.latest_usable(sensor, quantity)
 
     def is_fresh(self, sensor: str, now_s: float) -> bool:
         """Whether the latest temperature is young enough to be called present."""

@@ -458,13 +458,8 @@ class Engine:
         self._site_changed = True
 
     def _entry(self, event: Entry) -> None:
-        before = set(self.guarding.trees)
         self.book = self.book.with_entry(event.values)
         self._refresh()
-        for gone in before - set(self.guarding.trees):
-            for row in self.board:
-                if row.subject.split("/")[0] == gone:
-                    self._change(row.alarm, lambda held: lifecycle.end(held, self.now_s, "removed"))
         for sensor in self.settings.sensors:
             self._look_again(sensor)
         for watch in self.watches:
@@ -498,7 +493,18 @@ class Engine:
                             "because": stage.because,
                         }
                     )
+        self._end_orphans()
         self._look_for_unwatched()
+
+    def _end_orphans(self) -> None:
+        """Alarms whose subject left, or whose limit is held no more, would never be judged again."""
+        settings = self.settings
+        around = {"site", *settings.houses, *settings.sensors, *settings.notifiers}
+        for row in self.board:
+            subject = row.subject.split("/")[0]
+            known = subject in around or subject in self.guarding.trees
+            if not known or (row.active and not self.guarding.is_held(row.kind, subject)):
+                self._change(row.alarm, lambda held: lifecycle.end(held, self.now_s, "removed"))
 
     def _look_for_unwatched(self) -> None:
         """Trees where no sensor is: at once where it left the settings, after twelve hours where moved."""

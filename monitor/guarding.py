@@ -118,6 +118,12 @@ class Guarding:
         limits = {key: limit.value for key, limit in in_force.items()}
         return GuardedTree(tree, tuple(stages), in_force, limits)
 
+    def is_held(self, kind: str, tree: str) -> bool:
+        """Whether a limit of that kind is held for a tree; any other kind of alarm asks for none."""
+        limit = self._kinds.get(kind)
+        guarded = self.trees.get(tree)
+        return limit is None or (guarded is not None and bool(limit.edges(guarded.limits, 0.0)))
+
     def at_sensor(self, sensor: str) -> tuple[GuardedTree, ...]:
         """Trees that stand near a sensor."""
         return self._at.get(sensor, ())

@@ -64,13 +64,15 @@ _NEVER_S: Final = float("-inf")
 class _Column:
     """The values and flags of one quantity; where it ends before the instants do, nothing came since."""
 
-    __slots__ = ("flags", "fresh_at_s", "latest", "values")
+    __slots__ = ("flags", "fresh_at_s", "latest", "usable", "values")
 
     def __init__(self) -> None:
         self.values = array("f")
         self.flags = array("B")
         self.latest: Reading | None = None
         """The newest reading that was present when it came."""
+        self.usable: Reading | None = None
+        """The newest of those that had not failed."""
         self.fresh_at_s = _NEVER_S
         """When the last present reading came that had not failed."""
 
@@ -164,11 +166,17 @@ class History:
                 column.latest = reading
             if flag is not _FAIL:
                 column.fresh_at_s = received_at_s
+                if column.usable is None or at_s >= column.usable[3]:
+                    column.usable = reading
         return True
 
     def latest(self, sensor: str, quantity: Quantity) -> Reading | None:
         """The newest reading that was present when it came, or was loaded, whatever its flag."""
         return self._tracks[sensor].columns[quantity].latest
+
+    def latest_usable(self, sensor: str, quantity: Quantity) -> Reading | None:
+        """The newest present reading that had not failed."""
+        return self._tracks[sensor].columns[quantity].usable
 
     def last_fresh_at_s(self, sensor: str) -> float | None:
         """When the last present reading of the air arrived that had not failed [s since 1970]."""
@@ -270,7 +278,11 @@ class History:
                 column.latest = Reading(sensor, quantity, newest[1], newest[0], newest[0], newest[2])
             fresh = np.flatnonzero(np.asarray(flags) < _FAIL)
             if len(fresh):
-                column.fresh_at_s = float(at_s[fresh[-1]])
+                last = int(fresh[-1])
+                column.fresh_at_s = at = float(at_s[last])
+                column.usable = Reading(
+                    sensor, quantity, float(values[last]), at, at, Flag(int(flags[last]))
+                )
         return track
 
 

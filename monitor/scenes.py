@@ -6,7 +6,7 @@ from monitor.alarms.board import Board
 from monitor.alarms.lifecycle import AlarmRow
 from monitor.conditions import Surroundings
 from monitor.guarding import GuardedTree, Guarding
-from monitor.model import Place, Priority, Quantity
+from monitor.model import Flag, Place, Priority, Quantity, Reading
 from monitor.notices import trouble_words, words
 from monitor.notices.scene import Scene, TreeScene
 from monitor.notices.words import Reason, Speech
@@ -119,6 +119,9 @@ class Scenes:
         sensor, now_s = guarded.tree.sensor or "", self._now_s()
         row = self._board.by_name(f"low-temperature/{guarded.tree.id}")
         reading = self._surroundings.latest(sensor)
+        value_c = reading.value if reading is not None else None
+        if _mark(row, reading) == "retained" and row is not None:
+            value_c = row.value
         harm_c = guarded.limits.get("low_harm_c")
         reaches_s = None if harm_c is None else self._surroundings.reaches_at_s(sensor, harm_c, now_s)
         if reaches_s is not None and reaches_s - now_s > NEXT_WITHIN_S:
@@ -127,12 +130,13 @@ class Scenes:
             guarded.tree.id,
             guarded.tree.name,
             f"low-temperature/{guarded.tree.id}",
-            reading.value if reading is not None else None,
+            value_c,
             guarded.limits.get("low_warn_c"),
             harm_c,
             guarded.why,
             row.priority if row is not None and row.active else None,
             reaches_s,
+            _mark(row, reading),
         )
 
     # ---- reasons -------------------------------------------------------------------------------------------
@@ -224,6 +228,15 @@ class Scenes:
             return None
         at_s = self._surroundings.reaches_at_s(tree.tree.sensor, harm_c, self._now_s())
         return None if at_s is None else max(0.0, round(at_s - self._now_s()))
+
+
+def _mark(row: AlarmRow | None, reading: Reading | None) -> str:
+    """What is to be said of the reading that an alarm goes by; once others came, of the newest."""
+    if row is not None and row.active and row.quality != "good":
+        newer = reading is not None and row.since_at_s is not None and reading.observed_at_s > row.since_at_s
+        if not newer:
+            return row.quality
+    return "suspect" if reading is not None and reading.flag is Flag.SUSPECT else ""
 
 
 def _need(tree: TreeScene) -> tuple[float, str]:

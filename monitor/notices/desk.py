@@ -99,15 +99,29 @@ class Desk:
         """Write what the transitions of one event ask for; alarms of one episode share one notice."""
         rings: dict[str, tuple[NoticeKind, list[str]]] = {}
         seen: dict[str, str] = {}
+        touched: dict[str, None] = {}
         for change in transitions:
-            key = episodes.key_of(change.kind, self._facts.house_of(change.kind, change.subject))
-            self._take(key, change, now_s, rings, seen)
+            for key in self._keys(change):
+                touched[key] = None
+                self._take(key, change, now_s, rings, seen)
         for key, by in seen.items():
             self._seen(key, by, now_s)
         for key, (kind, alarms) in rings.items():
             self._ring(key, kind, alarms, now_s)
-        for key in {episodes.key_of(t.kind, self._facts.house_of(t.kind, t.subject)) for t in transitions}:
+        for key in touched:
             self._close_if_over(key, now_s)
+
+    def _keys(self, change: Transition) -> list[str]:
+        """Episodes that a transition concerns; a tree may have left the house or the book since it joined."""
+        own = episodes.key_of(change.kind, self._facts.house_of(change.kind, change.subject))
+        if change.to_state is AlarmState.UNACKNOWLEDGED:
+            return [own]
+        joined = [
+            key
+            for key, episode in self._episodes.items()
+            if episode.occurrences.get(change.alarm) == change.occurrence
+        ]
+        return joined or [own]
 
     def _take(
         self,

@@ -21,6 +21,9 @@ class TreeScene:
     """The priority of its own alarm, if that stands."""
     reaches_harm_at_s: float | None = None
 
+    mark: str = ""
+    """What is to be said of the reading that its alarm goes by: `suspect`, `one reading`, `retained`."""
+
     @property
     def margin_k(self) -> float | None:
         """How far the air is above the tree's damage limit, or its warning limit where it has no other."""

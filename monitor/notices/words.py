@@ -74,13 +74,21 @@ class Reason:
     action: str
 
 
+MARKS = {
+    "suspect": " (a doubtful reading)",
+    "one reading": " (one reading so far)",
+    "retained": " (kept for us, perhaps some minutes old)",
+}
+
+
 def low_temperature(speech: Speech, tree: TreeScene, scene: Scene, priority: Priority) -> Reason:
     """Frost at a tree."""
     limit_c = tree.low_harm_c if priority is Priority.HIGH else tree.low_warn_c
     falling = ""
     if scene.falling_k_per_h is not None and scene.falling_k_per_h > 0.2:
         falling = f", falling {speech.difference(scene.falling_k_per_h)} an hour"
-    cause = f"the air at {tree.name} is {speech.temperature(tree.temperature_c)}{falling}"
+    mark = MARKS.get(tree.mark, "")
+    cause = f"the air at {tree.name} is {speech.temperature(tree.temperature_c)}{mark}{falling}"
     if priority is Priority.HIGH:
         consequence = f"damage is likely below {speech.limit(limit_c or 0.0)}"
     else:
@@ -196,7 +204,7 @@ def frost_text(speech: Speech, scene: Scene, reason: Reason, lead: str, who_next
 
 def _tree_line(speech: Speech, tree: TreeScene) -> str:
     limit_c = tree.low_harm_c if tree.low_harm_c is not None else tree.low_warn_c
-    text = f"- {tree.name}: {speech.temperature(tree.temperature_c)}"
+    text = f"- {tree.name}: {speech.temperature(tree.temperature_c)}{MARKS.get(tree.mark, '')}"
     if limit_c is not None:
         text += f", damage likely below {speech.limit(limit_c)}"
     if tree.margin_k is not None and tree.margin_k > 0 and tree.reaches_harm_at_s is not None:

@@ -1,4 +1,4 @@
-"""A small guarded house for tests: an engine that is told what happened at which local time, and what it said.
+"""A small guarded house for tests: an engine, what it is told at which local time, and what it said.
 
     house = House()
     house.air(-0.5, by="23:00")        # a reading a minute, in a straight line from the last value
@@ -17,8 +17,8 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from monitor.almanac import Almanac
 from monitor.alarms.lifecycle import AlarmRow
+from monitor.almanac import Almanac
 from monitor.drive import Driver
 from monitor.engine import Engine
 from monitor.model import (
@@ -90,7 +90,9 @@ def settings_of(sensors: Sequence[str] | Mapping[str, Any] = ("bench-a",), **cha
     return Settings.model_validate(parts | changes)
 
 
-def tree(name: str, at_sensor: str | None, warn_c: float | None, harm_c: float | None) -> list[dict[str, Any]]:
+def tree(
+    name: str, at_sensor: str | None, warn_c: float | None, harm_c: float | None
+) -> list[dict[str, Any]]:
     """Entries for a tree with limits of its own, so that no plan moves them: `Larch 3` -> `larch-3`."""
     at, known = "2027-01-01T10:00:00Z", name.lower().replace(" ", "-")
     placed = {"sensor": at_sensor} if at_sensor else {}
