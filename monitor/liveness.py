@@ -141,12 +141,20 @@ class SignOfLife:
 
     def start(self) -> None:
         """Begin; the first sign comes when the guard has lived for a while."""
-        self._next_at_s = monotonic_s() + min(self._every_s, FIRST_AFTER_S)
+        self.due_from(monotonic_s())
         self._thread.start()
+
+    def due_from(self, now_s: float) -> None:
+        """The guard began at the monotonic instant `now_s`."""
+        self._next_at_s = now_s + min(self._every_s, FIRST_AFTER_S)
 
     def stop(self) -> None:
         """No further sign; one that is under way is not waited for."""
         self._stopping.set()
+
+    def join(self, timeout_s: float) -> None:
+        """Wait for the end of the thread [s]."""
+        self._thread.join(timeout_s)
 
     def turn(self, now_s: float) -> float:
         """Give a sign if it is time and true; returns how long to wait before the next turn [s]."""
