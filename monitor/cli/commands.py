@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import typer
 
-from monitor.cli import alarms, book, exports, look, replaying, trying
+from monitor.cli import alarms, beginning, book, exports, listening, look, replaying, trying
 from monitor.cli.options import Config, example, new_group
 from monitor.errors import UsageError
 
@@ -47,6 +47,8 @@ def make_app() -> typer.Typer:
     app = new_group(ABOUT)
     app.callback(invoke_without_command=True)(_begin)
     trying.add_to(app)
+    beginning.add_to(app)
+    listening.add_to(app)
     app.command("run", help=RUN_HELP, epilog=example("run --config /etc/aftercare/monitor.toml"))(_run)
     look.add_to(app)
     replaying.add_to(app)
