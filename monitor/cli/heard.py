@@ -143,7 +143,9 @@ def summary(heard: Heard) -> list[list[str]]:
 def _every(topic: Topic) -> str:
     if not topic.at_s:
         return "kept from before"
-    return "heard once" if topic.every_s is None else f"{topic.every_s:.0f} s"
+    if topic.every_s is None:
+        return "heard once"
+    return f"{topic.every_s:.0f} s" if topic.every_s >= 1 else "under 1 s"
 
 
 def _carries(topic: Topic) -> str:
@@ -166,7 +168,7 @@ def _id(topic: str, taken: set[str]) -> str:
     parts = [tree_id_from_name(part) for part in topic.split("/") if tree_id_from_name(part)]
     for count in range(1, len(parts) + 1):
         made = "-".join(parts[-count:])[:63].strip("-_")
-        if made not in taken:
+        if made not in taken and not made.isdigit():
             taken.add(made)
             return made
     made = f"sensor-{len(taken) + 1}"

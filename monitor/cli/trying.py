@@ -1,6 +1,8 @@
 """`demo` and `drill`: whether it works at all, before a night shows it."""
 
 import contextlib
+import shutil
+import sys
 import tempfile
 from pathlib import Path
 from typing import Annotated, Any
@@ -12,6 +14,7 @@ from monitor.cli import show
 from monitor.cli.options import Config, Json, example
 from monitor.cli.place import Place
 from monitor.errors import UsageError
+from monitor.model import NoticeKind
 
 Seconds = Annotated[
     float, typer.Option("--seconds", metavar="N", min=5.0, max=3600.0, help="How long the night may last.")
@@ -30,22 +33,25 @@ def add_to(app: typer.Typer) -> None:
     app.command("drill", epilog=example("drill", "drill mail --json"))(drill)
 
 
+RINGING = frozenset({NoticeKind.ACTIVATION, NoticeKind.RAISED, NoticeKind.REPEAT, NoticeKind.ESCALATION})
 BEFORE = """\
-A night in January at Heather Bank, thirteen hours in about {seconds:.0f} seconds. All of it is made up: the
-house, its sensors, its trees. The message post, the messages and the guard are real.
+A night in January at Heather Bank, thirteen hours in about {seconds:.0f} seconds. The house, its
+sensors and its trees are made up; the message post between them (an MQTT broker),
+the messages and the guard are real.
 
-Three trees stand in the cold house: Larch 3 was bent hard three days ago and must not freeze; Yew 2 and
-Pine 1 can bear more. The gas heater holds 4 °C. At two in the morning its bottle is empty.
+Three trees stand in the cold house. Larch 3 was bent hard three days ago and must
+not freeze; Yew 2 and Pine 1 can bear more. The gas heater holds 4 °C. At two in the
+morning its bottle is empty.
 """
 AFTER = """\
-That was the demo: {notices} notices, {high} of them urgent. Nothing was sent to anybody.
+That was the demo: the phones rang {rang} times, and one report came. Nothing was sent to anybody.
 
 What to do next:
-  aftercare init                make a settings file for your own house (a few questions)
-  aftercare check               see what is wrong or weak in it
-  aftercare run                 guard
-The README says where to hang a sensor and what this program cannot promise.
-"""
+  {name} init      make a settings file for your own house (six questions)
+  {name} listen    hear what your sensors send
+  {name} check     see what is wrong or weak in the file
+  {name} run       guard
+The README says where to hang a sensor and what this program cannot promise."""
 
 
 def demo(seconds: Seconds = 60.0, keep: Keep = None) -> int:
@@ -58,12 +64,18 @@ def demo(seconds: Seconds = 60.0, keep: Keep = None) -> int:
     with contextlib.ExitStack() as stack:
         folder = keep or Path(stack.enter_context(tempfile.TemporaryDirectory(prefix="aftercare-demo-")))
         shown = play(folder, _show_now, seconds)
-    high = sum(notice.priority.rank == 3 for notice in shown)
+    rang = sum(notice.kind in RINGING for notice in shown)
     show.say()
-    show.say(AFTER.format(notices=len(shown), high=high))
+    show.say(AFTER.format(rang=rang, name=_own_name()))
     if keep is not None:
-        show.say(f"Kept in {keep}: try `aftercare report --config {keep / 'monitor.toml'}`.")
+        show.say(f"Kept in {keep}: try `{_own_name()} report --config {keep / 'monitor.toml'}`.")
     return 0
+
+
+def _own_name() -> str:
+    """How this program is called here: by its path where it is not among the shell's commands."""
+    called = Path(sys.argv[0])
+    return str(called) if called.name == "aftercare" and shutil.which("aftercare") is None else "aftercare"
 
 
 def _show_now(text: str) -> None:

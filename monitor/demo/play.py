@@ -129,7 +129,7 @@ class Screen:
             body = f"{notice.subject}\n\n{notice.text}"
         lines = [part for line in body.rstrip().splitlines() for part in wrap(line, WIDTH) or [""]]
         drawn = [f"  | {line}".rstrip() for line in lines]
-        self._show("\n".join(["", f"  +-- {head}", *drawn, "  +--", ""]))
+        self._show("\n".join(["", f"  +-- {head}", *drawn, "  +--"]))
 
     def close(self) -> None:
         """Nothing to end."""
