@@ -12,7 +12,6 @@ from apscheduler.triggers.cron import CronTrigger
 
 from monitor.settings import Settings
 
-
 PRUNE_AT_HOUR = 12
 """By day, when nothing is likely to be at stake."""
 

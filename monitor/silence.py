@@ -102,7 +102,7 @@ class Silence:
         self.link_detail = detail
 
     def fire(self, now_s: float) -> list[Assessment]:
-        """The first deadline has come: silence of whoever was not heard, or a lost link that stands for it."""
+        """The first deadline has come: silence of whoever was not heard, or a lost link standing for it."""
         passed = [name for name in self._settings.sensors if self._next_look_s(name) <= now_s]
         found = [self._passed(name, now_s) for name in passed]
         self._set_deadlines()

@@ -61,7 +61,7 @@ class Watch(Protocol):
         ...
 
     def look(self, now_s: float) -> Iterable[Assessment]:
-        """What it finds now; every five minutes, in milliseconds. It sees to its own hold times and deadband."""
+        """What it finds now, every five minutes; hold times and deadband are its own business."""
         ...
 
     def hour(self, now_s: float, hours: Sequence[HourRow]) -> Iterable[Assessment]:

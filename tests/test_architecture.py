@@ -34,7 +34,10 @@ MAY_IMPORT: dict[str, set[str]] = {
     "guarding": {"model", "settings", "conditions", "trees", "alarms"},
     "silence": {"model", "settings", "conditions", "guarding", "science", "timers"},
     "notices": {"model", "clock", "settings", "alarms"},
-    "scenes": {"model", "settings", "alarms", "conditions", "guarding", "silence", "notices", "trees", "troubles", "watch"},
+    "scenes": {
+        "model", "settings", "alarms", "conditions", "guarding", "silence", "notices", "trees", "troubles",
+        "watch",
+    },
     "report": {"model", "clock", "notices", "safety"},
     "troubles": {"clock", "model", "settings"},
     "watch": {
@@ -121,8 +124,8 @@ def test_science_knows_nothing_but_numbers() -> None:
             for alias in node.names
         }
         assert imported <= {
-            "math", "numpy", "astral", "collections", "dataclasses", "typing", "datetime", "enum", "functools",
-            "itertools", "bisect", "statistics", "types", "monitor",
+            "math", "numpy", "astral", "collections", "dataclasses", "typing", "datetime", "enum",
+            "functools", "itertools", "bisect", "statistics", "types", "monitor",
         }, path  # fmt: skip
 
 

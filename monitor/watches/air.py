@@ -1,4 +1,4 @@
-"""Air that dries tender trees: the drying power at a tree's sensor beyond `vpd_warn_kpa` for the hold time."""
+"""Drying air: the drying power at a tree's sensor beyond `vpd_warn_kpa` for the hold time."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any

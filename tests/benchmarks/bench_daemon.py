@@ -1,4 +1,4 @@
-"""The daemon as a process: how soon it guards after a restart, and what it takes of a small board's memory."""
+"""The daemon as a process: how soon it guards after a restart, and what it takes of a board's memory."""
 
 import os
 import socket
@@ -27,7 +27,9 @@ def _rss_kb(pid: int | str) -> int:
 
 def _bare_kb() -> int:
     """Resident size of nothing but the four packages that were asked for."""
-    done = subprocess.run([sys.executable, "-c", f"{BARE}\n{TELL}"], capture_output=True, text=True, check=True)
+    done = subprocess.run(
+        [sys.executable, "-c", f"{BARE}\n{TELL}"], capture_output=True, text=True, check=True
+    )
     return int(done.stdout)
 
 

@@ -15,7 +15,9 @@ def mailing() -> House:
     return House(settings=settings_of(notifiers=notifiers), delivers=False)
 
 
-def fails(house: House, at_s: float, notifier: str = "mail", notice: str = "n", permanent: bool = False) -> None:
+def fails(
+    house: House, at_s: float, notifier: str = "mail", notice: str = "n", permanent: bool = False
+) -> None:
     """One attempt that failed."""
     house.handle(Outcome(at_s, "delivery", False, "no answer", notice, notifier, permanent))
 
