@@ -14,7 +14,7 @@ from monitor.alarms.board import Board
 from monitor.alarms.lifecycle import AlarmRow, Change, Delays
 from monitor.clock import parse_rfc3339
 from monitor.commands import Commands
-from monitor.conditions import Surroundings
+from monitor.conditions import HourlyRows, Surroundings
 from monitor.guarding import WORSE_K, Guarding
 from monitor.model import (
     NOTHING,
@@ -72,6 +72,7 @@ WATCHED_WHEN_SEEN = frozenset({"low-temperature", "high-temperature"})
 UNWATCHED_AFTER_S = 12 * 3600.0
 LATELY_S = 48 * 3600.0
 AT_ONCE = Delays()
+_RAISES = Use.RAISES
 
 
 class Engine:
@@ -84,6 +85,7 @@ class Engine:
         self.timers = Timers()
         self.readings = Readings(settings)
         self.surroundings = Surroundings(settings, self.readings.history)
+        self.hours = HourlyRows()
         self.board = Board()
         self.guarding = Guarding(settings, plans, self.surroundings, self.board)
         self.silence = Silence(
@@ -111,6 +113,7 @@ class Engine:
                 self.board,
                 lambda: self.book,
                 lambda: self.scenes.speech,
+                self.hours,
             )
         )
         self.scenes.watches = self.watches
@@ -159,6 +162,7 @@ class Engine:
         self.board.load(saved.rows.get("alarm", {}))
         self.desk.load(saved.rows.get("episode", {}))
         self.guarding.thermal.add(saved.hours)
+        self.hours.add(saved.hours)
         for watch in self.watches:
             watch.load(saved.rows.get("learned", {}))
         self.reports = dict.fromkeys(saved.reports, "")
@@ -325,16 +329,22 @@ class Engine:
 
     def _reading(self, reading: Reading) -> bool:
         """Whether a reading touched anything but the history."""
-        heard = self.silence.heard(reading.sensor, self.now_s) if reading.use is Use.PRESENT else None
-        if heard is not None and self.readings.fresh_at_s.get(reading.sensor) == self.now_s:
-            self._judge(heard)
-        if reading.use > Use.RAISES or not self.guarding.concerns(reading):
-            return heard is not None
+        heard = self.silence.silent and self._heard(reading)
+        if reading.use > _RAISES or not self.guarding.concerns(reading):
+            return bool(heard)
         for finding in self.guarding.judge(reading):
             self._judge(finding.assessment, finding.delays)
             self._worse_than_seen(finding.assessment)
         self.guarding.rest(reading)
         return True
+
+    def _heard(self, reading: Reading) -> bool:
+        """Whether this present reading ended its sensor's silence."""
+        if reading.use is not Use.PRESENT or self.readings.fresh_at_s.get(reading.sensor) != self.now_s:
+            return False
+        heard = self.silence.heard(reading.sensor, self.now_s)
+        self._judge(heard)
+        return heard is not None
 
     def _judge(self, found: Assessment | None, delays: Delays = AT_ONCE) -> None:
         """One step of one alarm on the board; a change becomes a transition."""
@@ -607,6 +617,7 @@ class Engine:
         self._hours.extend(fresh)
         self._forget_old()
         self.guarding.thermal.add(fresh)
+        self.hours.add(fresh)
         self._refresh()
         for watch in self.watches:
             for found in watch.hour(self.now_s, fresh):

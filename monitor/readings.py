@@ -17,6 +17,8 @@ from monitor.quality import Judge
 from monitor.settings import Sensor, Settings
 
 AHEAD_S = 300.0
+# Bound once: looking a member up in its class costs as much as a comparison, for every reading.
+_FAIL = Flag.FAIL
 
 
 @dataclass(slots=True)
@@ -89,7 +91,7 @@ class Readings:
                 reading = Reading(sensor, quantity, value, at_s, now_s, flag)
                 if self.history.append(reading):
                     found.append(reading)
-                    if quantity is self._lives_by[sensor] and flag is not Flag.FAIL:
+                    if quantity is self._lives_by[sensor] and flag is not _FAIL:
                         self.fresh_at_s[sensor] = now_s
                 else:
                     self.counts.duplicates += 1

@@ -5,6 +5,7 @@ their usual time of grace. It finds assessments; the board and the desk do the r
 """
 
 from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
 
 from monitor.conditions import Surroundings
 from monitor.guarding import Guarding
@@ -56,9 +57,9 @@ class Silence:
         return self._grace_from_s
 
     @property
-    def silent(self) -> frozenset[str]:
+    def silent(self) -> AbstractSet[str]:
         """Sensors whose deadline has passed."""
-        return frozenset(self._silent)
+        return self._silent
 
     def start(self, now_s: float) -> None:
         """Every sensor has its time of grace from now."""
