@@ -60,6 +60,8 @@ HISTORY_S = 14 * 86400.0
 STOP_WITHIN_S = 8.0
 FAR_S = 1e9
 HOURS_AT_MOST_S = 730 * 86400.0
+HOURS_AT_LEAST_S = 60 * 86400.0
+"""A pot may stay frozen that long."""
 
 
 @dataclass(slots=True)
@@ -396,9 +398,10 @@ def _moved(event: Any, at_s: float) -> Any:
 
 
 def hours_needed_from_s(entries: Sequence[Mapping[str, Any]], now_s: float) -> float:
-    """From when on hourly rows matter at a start: the oldest work that the book knows, two years at most."""
-    works = [clock.parse_rfc3339(e["at"]) for e in entries if e.get("kind") == "work" and "at" in e]
-    return max(min(works, default=now_s) - 86400.0, now_s - HOURS_AT_MOST_S)
+    """From when on hourly rows matter at a start: the oldest work or wrap of the book, two years at most."""
+    begun = [clock.parse_rfc3339(e["at"]) for e in entries if e.get("kind") in ("work", "wrap") and "at" in e]
+    oldest_s = min((*begun, now_s - HOURS_AT_LEAST_S))
+    return max(oldest_s - 86400.0, now_s - HOURS_AT_MOST_S)
 
 
 def guard_time_at_start(saved_at_s: float | None, offset_s: float, wall_now_s: float) -> float:

@@ -3,6 +3,8 @@
 History and science in, plain values out. It knows no alarms and no people.
 """
 
+import math
+from array import array
 from collections.abc import Iterable, Sequence
 from typing import Any, NamedTuple
 
@@ -16,6 +18,7 @@ from monitor.trees.tree import Placement
 TREND_WINDOW_S = 1800.0
 TREND_MIN_SPAN_S = 600.0
 MINUTE_S = 60.0
+HOUR_S = 3600.0
 
 
 class Trend(NamedTuple):
@@ -115,3 +118,69 @@ class ThermalSums:
         at_s, running = sums
         first, last = np.searchsorted(at_s, (from_s - 1.0, to_s - 1.0))
         return float(running[last] - running[first])
+
+
+_FIGURES = tuple(name for name in HourRow.__dataclass_fields__ if name not in ("sensor", "hour_at_s"))
+_MEAN_C = _FIGURES.index("temperature_mean_c")
+_MEAN_PCT = _FIGURES.index("relative_humidity_mean_pct")
+
+
+class HourlyRows:
+    """The hourly rows of each sensor in memory: one line of numbers an hour, NaN where there is none."""
+
+    def __init__(self) -> None:
+        self._from_s: dict[str, float] = {}
+        self._values: dict[str, array[float]] = {}
+
+    def add(self, hours: Iterable[HourRow]) -> None:
+        """Hourly rows, ascending for each sensor; one that is older than the first known is left out."""
+        for hour in hours:
+            values = self._values.setdefault(hour.sensor, array("d"))
+            begins_s = self._from_s.setdefault(hour.sensor, hour.hour_at_s)
+            place = round((hour.hour_at_s - begins_s) / HOUR_S) * len(_FIGURES)
+            if place < 0:
+                continue
+            missing = place + len(_FIGURES) - len(values)
+            values.extend([math.nan] * max(0, missing))
+            for index, name in enumerate(_FIGURES):
+                value = getattr(hour, name)
+                values[place + index] = math.nan if value is None else value
+
+    @property
+    def from_s(self) -> float | None:
+        """The first hour of any sensor [s]; None where there is none."""
+        return min(self._from_s.values(), default=None)
+
+    def row(self, sensor: str, hour_at_s: float) -> HourRow | None:
+        """The row of one hour; None where nothing was seen."""
+        figures = self._figures(sensor, hour_at_s)
+        if figures is None or not figures[0] > 0:
+            return None
+        known = [None if value != value else value for value in figures]
+        return HourRow(sensor, hour_at_s, figures[0], *known[1:])
+
+    def air(self, sensor: str | None, hour_at_s: float) -> tuple[float, float]:
+        """Mean temperature [°C] and relative humidity [%] of one hour; NaN where they are not known."""
+        figures = self._figures(sensor, hour_at_s) if sensor is not None else None
+        if figures is None or not figures[0] >= HOUR_S / 4:
+            return math.nan, math.nan
+        return figures[_MEAN_C], figures[_MEAN_PCT]
+
+    def rows(self, sensor: str, from_s: float, to_s: float) -> list[HourRow]:
+        """The rows of the hours that begin in a span, ascending."""
+        hour_at_s = math.ceil(max(from_s, self._from_s.get(sensor, from_s)) / HOUR_S) * HOUR_S
+        last_s = self._from_s.get(sensor, 0.0) + HOUR_S * (len(self._values.get(sensor, ())) // len(_FIGURES))
+        found = []
+        while hour_at_s < min(to_s, last_s):
+            row = self.row(sensor, hour_at_s)
+            if row is not None:
+                found.append(row)
+            hour_at_s += HOUR_S
+        return found
+
+    def _figures(self, sensor: str, hour_at_s: float) -> "array[float] | None":
+        values, begins_s = self._values.get(sensor), self._from_s.get(sensor)
+        if values is None or begins_s is None:
+            return None
+        place = round((hour_at_s - begins_s) / HOUR_S) * len(_FIGURES)
+        return values[place : place + len(_FIGURES)] if 0 <= place < len(values) else None

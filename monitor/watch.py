@@ -6,11 +6,11 @@ rows, and never asks for the time.
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, NamedTuple, Protocol
 
 from monitor.alarms.board import Board
-from monitor.conditions import Surroundings
+from monitor.conditions import HourlyRows, Surroundings
 from monitor.guarding import Guarding
 from monitor.history import History
 from monitor.model import Assessment, HourRow, Row
@@ -36,6 +36,8 @@ class Ground:
     board: Board
     book: Callable[[], Book]
     speech: Callable[[], Speech]
+    hours: HourlyRows = field(default_factory=HourlyRows)
+    """Hourly rows, as far back as the oldest work or wrap; an hour that has just ended is in it."""
 
     def label_s(self, at_s: float) -> float:
         """The wall time of a guard instant."""
