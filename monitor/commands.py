@@ -4,42 +4,54 @@ An alarm goes by its name (`low-temperature/larch-3`); a notice by its id, a hou
 stand for whole episodes. "Seen" counts for the whole episode, whoever said it.
 """
 
-from collections.abc import Iterable
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Iterable
 
 from monitor.alarms import lifecycle
 from monitor.alarms.lifecycle import AlarmRow
 from monitor.model import AlarmState, Command, Reply
+from monitor.notices.desk import Desk
 from monitor.notices.episodes import key_of
-
-if TYPE_CHECKING:
-    from monitor.engine import Engine
+from monitor.occurrences import Occurrences
+from monitor.scenes import Scenes
+from monitor.settings import Settings
 
 TO_BE_SEEN = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.RETURNED})
 ENDS_WHEN_SEEN = frozenset({"was-off"})
 
 
 class Commands:
-    """Carries out commands on the engine's board."""
+    """Carries out commands on the board; answers go to `reply`."""
 
-    def __init__(self, engine: "Engine") -> None:
-        self._engine = engine
+    def __init__(
+        self,
+        settings: Settings,
+        occurrences: Occurrences,
+        desk: Desk,
+        scenes: Scenes,
+        reply: Callable[[Reply], None],
+    ) -> None:
+        self._settings = settings
+        self._occurrences = occurrences
+        self._board = occurrences.board
+        self._desk = desk
+        self._scenes = scenes
+        self._reply = reply
 
-    def handle(self, command: Command) -> None:
+    def handle(self, command: Command, now_s: float) -> None:
         """Carry out one command and answer it; what cannot be done is answered, never raised."""
         try:
             if command.name == "ack":
-                value = self._acknowledge(command)
+                value = self._acknowledge(command, now_s)
             elif command.name == "shelve":
-                value = self._shelve(command)
+                value = self._shelve(command, now_s)
             elif command.name == "resume":
-                value = self._resume(command)
+                value = self._resume(command, now_s)
             else:
                 raise ValueError(f"there is no command {command.name!r}")
         except ValueError as error:
-            self._engine.reply(Reply(command.ticket, False, message=str(error)))
+            self._reply(Reply(command.ticket, False, message=str(error)))
             return
-        self._engine.reply(Reply(command.ticket, True, value))
+        self._reply(Reply(command.ticket, True, value))
 
     # ---- which alarms are meant ----------------------------------------------------------------------------
 
@@ -48,7 +60,7 @@ class Commands:
         found: dict[str, AlarmRow] = {}
         for target in targets:
             rows = self._meant_by(target)
-            if not rows and target not in self._engine.settings.houses and target != "--all":
+            if not rows and target not in self._settings.houses and target != "--all":
                 raise ValueError(
                     f"no alarm stands that is called {target!r}: `aftercare alarm list` shows those that do"
                 )
@@ -56,61 +68,60 @@ class Commands:
         return list(found.values())
 
     def _meant_by(self, target: str) -> list[AlarmRow]:
-        standing = self._engine.board.standing()
+        standing = self._board.standing()
         if target == "--all":
             return list(standing)
-        if target in self._engine.settings.houses:
-            scenes = self._engine.scenes
+        if target in self._settings.houses:
+            scenes = self._scenes
             return [row for row in standing if scenes.house_of(row.kind, row.subject) == target]
-        row = self._engine.board.by_name(target)
+        row = self._board.by_name(target)
         if row is not None:
             return self._episode_of(row)
-        for episode in self._engine.desk.open_episodes:
+        for episode in self._desk.open_episodes:
             if target == episode.name or target in episode.notices:
                 return [r for r in standing if r.alarm in episode.occurrences]
         return []
 
     def _episode_of(self, row: AlarmRow) -> list[AlarmRow]:
-        scenes = self._engine.scenes
+        scenes = self._scenes
         key = key_of(row.kind, scenes.house_of(row.kind, row.subject))
         return [
             other
-            for other in self._engine.board.standing()
+            for other in self._board.standing()
             if other.alarm == row.alarm
             or key_of(other.kind, scenes.house_of(other.kind, other.subject)) == key
         ]
 
     # ---- commands ------------------------------------------------------------------------------------------
 
-    def _acknowledge(self, command: Command) -> list[str]:
-        engine, seen = self._engine, []
+    def _acknowledge(self, command: Command, now_s: float) -> list[str]:
+        seen = []
         for row in self._rows(command.values.get("alarms", ())):
             if row.state not in TO_BE_SEEN:
                 continue
-            self._see(row, command.by)
+            self._see(row, command.by, now_s)
             if row.kind in ENDS_WHEN_SEEN:
-                engine.change(row.alarm, lambda held: lifecycle.end(held, engine.now_s, "seen"))
+                self._occurrences.change(row.alarm, now_s, lambda held: lifecycle.end(held, now_s, "seen"))
             seen.append(row.alarm)
         return seen
 
-    def _see(self, row: AlarmRow, by: str) -> None:
-        value = self._engine.scenes.value_of(row.kind, row.subject)
-        now_s = self._engine.now_s
-        self._engine.change(row.alarm, lambda held: lifecycle.acknowledge(held, now_s, by, value))
+    def _see(self, row: AlarmRow, by: str, now_s: float) -> None:
+        value = self._scenes.value_of(row.kind, row.subject)
+        self._occurrences.change(row.alarm, now_s, lambda held: lifecycle.acknowledge(held, now_s, by, value))
 
-    def _shelve(self, command: Command) -> list[str]:
-        until_s = self._engine.now_s + float(command.values.get("for_s", 0.0))
+    def _shelve(self, command: Command, now_s: float) -> list[str]:
+        until_s = now_s + float(command.values.get("for_s", 0.0))
         rows = self._rows(command.values.get("alarms", ()))
         for row in rows:
-            lifecycle.shelve(row, self._engine.now_s, until_s, command.by)
+            lifecycle.shelve(row, now_s, until_s, command.by)
         for row in rows:
-            self._engine.change(
-                row.alarm, lambda held: lifecycle.shelve(held, self._engine.now_s, until_s, command.by)
+            self._occurrences.change(
+                row.alarm, now_s, lambda held: lifecycle.shelve(held, now_s, until_s, command.by)
             )
         return [row.alarm for row in rows]
 
-    def _resume(self, command: Command) -> list[str]:
+    def _resume(self, command: Command, now_s: float) -> list[str]:
         rows = self._rows(command.values.get("alarms", ()))
         for row in rows:
-            self._engine.change(row.alarm, lambda held: lifecycle.leave_rest(held, "resumed"))
+            self._occurrences.change(row.alarm, now_s, lambda held: lifecycle.leave_rest(held, "resumed"))
         return [row.alarm for row in rows]

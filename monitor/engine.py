@@ -11,14 +11,13 @@ from typing import Any
 
 from monitor.alarms import lifecycle
 from monitor.alarms.board import Board
-from monitor.alarms.lifecycle import AlarmRow, Change, Delays
+from monitor.alarms.lifecycle import Delays
 from monitor.clock import parse_rfc3339
 from monitor.commands import Commands
 from monitor.conditions import HourlyRows, Surroundings
-from monitor.guarding import WORSE_K, Guarding
+from monitor.guarding import Guarding
 from monitor.model import (
     NOTHING,
-    AlarmState,
     Assessment,
     Calendar,
     ClockStep,
@@ -47,6 +46,7 @@ from monitor.model import (
 )
 from monitor.notices import calls
 from monitor.notices.desk import Desk
+from monitor.occurrences import AT_ONCE, Occurrences
 from monitor.readings import Counts, Readings
 from monitor.report import build as report_build
 from monitor.report import html as report_html
@@ -65,13 +65,7 @@ from monitor.watches import make_watches
 HOUR_S = 3600.0
 HOUR_GRACE_S = 60.0
 """An hour is summed up a little after it ended, so that its last readings are in."""
-STILL_WORSE_AFTER_S = 2700.0
-STILL_WORSE_AGAIN_S = 900.0
-STILL_WORSE_K_PER_H = 0.2
-WATCHED_WHEN_SEEN = frozenset({"low-temperature", "high-temperature"})
 UNWATCHED_AFTER_S = 12 * 3600.0
-LATELY_S = 48 * 3600.0
-AT_ONCE = Delays()
 _RAISES = Use.RAISES
 
 
@@ -119,10 +113,9 @@ class Engine:
         self.scenes.watches = self.watches
         self.scenes.store_detail = lambda: self.store_trouble
         self.desk = Desk(settings, self.scenes.speech, self.scenes)
-        self.commands = Commands(self)
+        self.occurrences = Occurrences(self.board, self.scenes, self.guarding, self.surroundings, self.timers)
+        self.commands = Commands(settings, self.occurrences, self.desk, self.scenes, self._reply)
         self.reports: dict[str, str] = {}
-        self.lately: dict[str, AlarmRow] = {}
-        """Occurrences of the last two days, by name, for the report."""
         self.first_seen_s = 0.0
         """When this guard first began to look; before that nothing was missed."""
         self.waiting_deliveries: dict[tuple[str, str], float] = {}
@@ -134,7 +127,6 @@ class Engine:
         self._hours_done_to_s: float | None = None
         self._stages: dict[str, str] = {}
         self._transitions: list[Transition] = []
-        self._all_transitions: list[Transition] = []
         self._hours: list[HourRow] = []
         self._stage_lines: list[Mapping[str, Any]] = []
         self._outbox: list[OutboxChange] = []
@@ -146,7 +138,7 @@ class Engine:
         self._handlers: Mapping[type, Callable[[Any], None]] = {
             Tick: lambda event: None,
             Entry: self._entry,
-            Command: self.commands.handle,
+            Command: lambda event: self.commands.handle(event, self.now_s),
             Outcome: self._outcome,
             Calendar: self._calendar,
             ClockStep: self._clock_step,
@@ -178,8 +170,7 @@ class Engine:
         silent = {row.subject for row in self.board if row.kind == "sensor-silent" and row.active}
         self.silence.load(silent, known.get("link_down_at_s"), known.get("grace_from_s", 0.0))
         self.now_s = saved.last_commit_at_s or 0.0
-        for row in self.board:
-            self._watch_seen(row)
+        self.occurrences.watch_all(self.now_s)
 
     # ---- the one door ----------------------------------------------------------------------------------
 
@@ -233,9 +224,9 @@ class Engine:
         if what == "hour":
             self._end_hour()
         elif what == "seen":
-            self._still_worse(key)
+            self.occurrences.still_worse(key, self.now_s)
         elif what == "shelf":
-            self._change(key, lambda row: lifecycle.leave_rest(row, "shelf-ended"))
+            self.occurrences.change(key, self.now_s, lambda row: lifecycle.leave_rest(row, "shelf-ended"))
         elif what == "starts":
             self._judge(self.troubles.restarting(self.now_s))
         elif what == "look":
@@ -247,12 +238,12 @@ class Engine:
 
     def _settle(self) -> None:
         """Notices for the transitions so far, and when the desk wants to be asked again."""
-        if not self._stirred and not self._transitions:
+        transitions = self.occurrences.take()
+        if not self._stirred and not transitions:
             return
-        if self._transitions:
-            self.desk.settle(self._transitions, self.now_s)
-            self._all_transitions.extend(self._transitions)
-            self._transitions.clear()
+        if transitions:
+            self.desk.settle(transitions, self.now_s)
+            self._transitions.extend(transitions)
         dues = self.desk.dues(self.now_s)
         for name in (*self.timers.names("episode:"), *self.timers.names("fold:")):
             if name not in dues:
@@ -276,7 +267,7 @@ class Engine:
         kept = [watch.take() for watch in self.watches]
         effects = Effects(
             readings=readings,
-            transitions=tuple(self._all_transitions),
+            transitions=tuple(self._transitions),
             notices=(*notices, *self._notices),
             outbox=(*self._outbox, *outbox),
             forecasts=tuple(line for found in kept for line in found.forecasts),
@@ -292,7 +283,7 @@ class Engine:
             reports=tuple(self._reports),
             replies=tuple(self._replies),
         )
-        for held in (self._all_transitions, self._notices, self._outbox, self._stage_lines, self._hours):
+        for held in (self._transitions, self._notices, self._outbox, self._stage_lines, self._hours):
             held.clear()
         self._reports.clear()
         self._replies.clear()
@@ -334,7 +325,7 @@ class Engine:
             return bool(heard)
         for finding in self.guarding.judge(reading):
             self._judge(finding.assessment, finding.delays)
-            self._worse_than_seen(finding.assessment)
+            self.occurrences.worse_than_seen(finding.assessment, self.now_s)
         self.guarding.rest(reading)
         return True
 
@@ -347,102 +338,8 @@ class Engine:
         return heard is not None
 
     def _judge(self, found: Assessment | None, delays: Delays = AT_ONCE) -> None:
-        """One step of one alarm on the board; a change becomes a transition."""
-        if found is None:
-            return
-        row, change = self.board.assess(found, delays)
-        if change is not None:
-            self._record(row, change, found.at_s)
-
-    def _record(self, row: AlarmRow, change: Change, at_s: float) -> None:
-        reason = self.scenes.reason(row)
-        self._transitions.append(
-            Transition(
-                self.scenes.label_s(at_s),
-                row.alarm,
-                row.kind,
-                row.subject,
-                row.occurrence,
-                row.seq,
-                change.from_state,
-                change.to_state,
-                row.priority,
-                row.value,
-                row.limit,
-                row.quality,
-                self.scenes.respond_within_s(row),
-                reason.cause,
-                reason.consequence,
-                reason.action,
-                change.because,
-            )
-        )
-        self._watch_seen(row)
-        self.guarding.forget_bands()
-        if row.occurrence:
-            self.lately[row.occurrence] = row
-
-    def change(self, alarm: str, step: Callable[[AlarmRow], tuple[AlarmRow, Change | None]]) -> None:
-        """One step of one alarm that is not an assessment."""
-        self._change(alarm, step)
-
-    def _change(self, alarm: str, step: Callable[[AlarmRow], tuple[AlarmRow, Change | None]]) -> None:
-        row = self.board.by_name(alarm)
-        if row is None:
-            return
-        after, change = step(row)
-        self.board.put(row, after)
-        if change is not None:
-            self._record(after, change, self.now_s)
-
-    # ---- seen is not safe ------------------------------------------------------------------------------
-
-    def _watch_seen(self, row: AlarmRow) -> None:
-        """An acknowledged alarm that a temperature raised is looked at again; a shelf ends at its time."""
-        watched = row.state is AlarmState.ACKNOWLEDGED and row.active and row.kind in WATCHED_WHEN_SEEN
-        due_s = max((row.seen_at_s or 0.0) + STILL_WORSE_AFTER_S, self.now_s) if watched else None
-        self.timers.set(f"seen:{row.alarm}", due_s)
-        shelved = row.state is AlarmState.SHELVED
-        self.timers.set(f"shelf:{row.alarm}", row.shelved_until_s if shelved else None)
-
-    def _seen_and_worse_k(self, row: AlarmRow | None, value: float | None) -> float | None:
-        """How much worse it is than when it was seen [K]; None where nobody has seen it."""
-        if row is None or row.state is not AlarmState.ACKNOWLEDGED:
-            return None
-        if row.seen_value is None or value is None:
-            return None
-        return self.guarding.worse_k(row.kind, row.seen_value, value)
-
-    def _worse_than_seen(self, found: Assessment) -> None:
-        row = self.board.by_name(f"{found.kind}/{found.subject}")
-        worse_k = self._seen_and_worse_k(row, found.value)
-        breach = found.judgement is Judgement.BREACH
-        if row is not None and breach and worse_k is not None and worse_k >= WORSE_K:
-            self._ring_again(row, found.value)
-
-    def _still_worse(self, alarm: str) -> None:
-        row = self.board.by_name(alarm)
-        if row is None or row.state is not AlarmState.ACKNOWLEDGED:
-            return
-        value = self.scenes.value_of(row.kind, row.subject)
-        worse_k = self._seen_and_worse_k(row, value)
-        if worse_k is not None and worse_k > 0 and self._gets_worse(row):
-            self._ring_again(row, value)
-        else:
-            self.timers.set(f"seen:{alarm}", self.now_s + STILL_WORSE_AGAIN_S)
-
-    def _gets_worse(self, row: AlarmRow) -> bool:
-        guarded = self.guarding.trees.get(row.subject)
-        sensor = guarded.tree.sensor if guarded is not None else None
-        trend = self.surroundings.trend(sensor, self.now_s) if sensor in self.settings.sensors else None
-        if trend is None:
-            return False
-        falls = trend.falling_k_per_h > STILL_WORSE_K_PER_H
-        rises = trend.falling_k_per_h < -STILL_WORSE_K_PER_H
-        return falls if row.kind == "low-temperature" else rises
-
-    def _ring_again(self, row: AlarmRow, value: float | None) -> None:
-        self._change(row.alarm, lambda held: lifecycle.ring_again(replace(held, value=value), "worse"))
+        """One step of one alarm."""
+        self.occurrences.judge(found, self.now_s, delays)
 
     # ---- other events ----------------------------------------------------------------------------------
 
@@ -508,13 +405,13 @@ class Engine:
 
     def _end_orphans(self) -> None:
         """Alarms whose subject left, or whose limit is held no more, would never be judged again."""
-        settings = self.settings
+        settings, now_s = self.settings, self.now_s
         around = {"site", *settings.houses, *settings.sensors, *settings.notifiers}
         for row in self.board:
             subject = row.subject.split("/")[0]
             known = subject in around or subject in self.guarding.trees
             if not known or (row.active and not self.guarding.is_held(row.kind, subject)):
-                self._change(row.alarm, lambda held: lifecycle.end(held, self.now_s, "removed"))
+                self.occurrences.change(row.alarm, now_s, lambda held: lifecycle.end(held, now_s, "removed"))
 
     def _look_for_unwatched(self) -> None:
         """Trees where no sensor is: at once where it left the settings, after twelve hours where moved."""
@@ -615,7 +512,7 @@ class Engine:
             done_to_s += HOUR_S
         self._hours_done_to_s = done_to_s
         self._hours.extend(fresh)
-        self._forget_old()
+        self.occurrences.forget_old(self.now_s)
         self.guarding.thermal.add(fresh)
         self.hours.add(fresh)
         self._refresh()
@@ -625,15 +522,9 @@ class Engine:
         self.timers.set("hour", done_to_s + HOUR_S + HOUR_GRACE_S)
         self._site_changed = True
 
-    def _forget_old(self) -> None:
-        """Occurrences that ended more than two days ago need no place in memory; the store has them."""
-        for name, row in list(self.lately.items()):
-            if row.ended_at_s is not None and row.ended_at_s < self.now_s - LATELY_S:
-                del self.lately[name]
-
     # ---- what others may see -----------------------------------------------------------------------------
 
-    def reply(self, reply: Reply) -> None:
+    def _reply(self, reply: Reply) -> None:
         """An answer for whoever asked, given after the commit."""
         self._replies.append(reply)
 

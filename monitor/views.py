@@ -234,7 +234,7 @@ def _tree_line(engine: "Engine", guarded: GuardedTree, from_s: float) -> TreeLin
 def _night_alarms(engine: "Engine", from_s: float) -> list[AlarmLine]:
     """Occurrences that stood at any time of the night, in the order they came."""
     lines = []
-    for row in engine.lately.values():
+    for row in engine.occurrences.lately.values():
         if row.ended_at_s is not None and row.ended_at_s < from_s:
             continue
         held = engine.board.by_name(row.alarm)
