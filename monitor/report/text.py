@@ -71,7 +71,8 @@ def _alarm(report: MorningReport, alarm: AlarmLine) -> str:
     speech = report.facts.speech
     until = f"–{speech.time(alarm.ended_s)}" if alarm.ended_s is not None else ", still so"
     answered = (
-        f"seen at {speech.time(alarm.seen_at_s)}" + (f" by {alarm.seen_by.capitalize()}" if alarm.seen_by else "")
+        f"seen at {speech.time(alarm.seen_at_s)}"
+        + (f" by {alarm.seen_by.capitalize()}" if alarm.seen_by else "")
         if alarm.seen_at_s is not None
         else "not seen by anybody"
     )
