@@ -7,7 +7,7 @@ say() { printf '%s\n' "$*" >&2; }
 find_python() {
   local name
   for name in "${AFTERCARE_PYTHON:-}" python3.13 python3.12 python3.11 python3 python; do
-    [ -n "$name" ] && command -v "$name" >/dev/null 2>&1 || continue
+    { [ -n "$name" ] && command -v "$name" >/dev/null 2>&1; } || continue
     if "$name" -c 'import sys; sys.exit(not (3, 11) <= sys.version_info[:2] <= (3, 13))' 2>/dev/null; then
       command -v "$name"
       return 0
@@ -27,14 +27,16 @@ if struct.calcsize("P") != 8:
 PY
 }
 
+newest_pip() { find "$1" -name 'pip-*.whl' 2>/dev/null | sort | tail -n 1; }
+
 # pip for an environment made without it: its own wheel runs as a program
 pip_from_wheel() {
   local python=$1 wheel folder
-  wheel=$(ls /usr/share/python-wheels/pip-*.whl 2>/dev/null | tail -n 1)
+  wheel=$(newest_pip /usr/share/python-wheels)
   if [ -z "$wheel" ] && command -v apt-get >/dev/null 2>&1; then
     folder=$(mktemp -d)
     (cd "$folder" && apt-get download -qq python3-pip-whl >/dev/null 2>&1 && dpkg-deb -x python3-pip-whl*.deb . ) || true
-    wheel=$(ls "$folder"/usr/share/python-wheels/pip-*.whl 2>/dev/null | tail -n 1)
+    wheel=$(newest_pip "$folder/usr/share/python-wheels")
   fi
   if [ -z "$wheel" ]; then
     say "This Python cannot make environments (its part 'ensurepip' is missing)."
