@@ -23,6 +23,7 @@ from monitor.delivery.workers import Delivery, DrillResult
 from monitor.drive import Driver
 from monitor.engine import Engine
 from monitor.errors import AftercareError, BookError, NotRunning, StoreError
+from monitor.guarding import GuardedTree
 from monitor.intake.mqtt import Intake
 from monitor.keeping import Keeping
 from monitor.liveness import SignOfLife
@@ -42,11 +43,13 @@ from monitor.model import (
     Snapshot,
     Started,
 )
+from monitor.notices.words import Speech
 from monitor.settings import Settings, read_secret, secret_path
 from monitor.store.book_file import BookFile
 from monitor.store.queries import Reader
 from monitor.store.recorder import Recorder
 from monitor.store.sqlite import Store
+from monitor.trees.book import Book
 from monitor.trees.handing_in import handed_in
 from monitor.trees.plans import Plans, load_plans
 from monitor.trees.remarks import remarks
@@ -130,6 +133,25 @@ class Guard:
     def snapshot(self) -> Snapshot:
         """What the guard saw a moment ago."""
         return self._snapshot
+
+    @property
+    def book(self) -> Book:
+        """The book as it stands: a frozen value."""
+        return self.engine.book
+
+    @property
+    def trees(self) -> Mapping[str, GuardedTree]:
+        """Every tree that has not left, with what holds for it: frozen values."""
+        return self.engine.guarding.trees
+
+    @property
+    def speech(self) -> Speech:
+        """How instants of guard time and temperatures are said."""
+        return self.engine.scenes.speech
+
+    def label_s(self) -> float:
+        """What people's clocks show now [s since 1970]."""
+        return round(self.clock.now_s() + self.speech.offset_s, 3)
 
     def ask(self, name: str, values: Any = None, by: str = "", within_s: float = 10.0) -> Reply:
         """Hand in a command (`ack`, `shelve`, `resume`) or `entries` and wait until it is committed."""
@@ -320,11 +342,14 @@ class Guard:
     def _answer(self, reply: Reply) -> None:
         ask = self._asks.pop(reply.ticket, None)
         if ask is not None:
+            self._show(self.engine.now_s, at_once=True)
             ask.answer.put(reply)
 
-    def _show(self, now_s: float) -> None:
+    def _show(self, now_s: float, at_once: bool = False) -> None:
+        """A new snapshot once a second; whoever is answered finds the answer in it."""
         real_s = clock.monotonic_s()
-        if real_s - self._snapshot_at_s >= SNAPSHOT_EVERY_S or self._snapshot.at_s == 0.0:
+        is_due = real_s - self._snapshot_at_s >= SNAPSHOT_EVERY_S or self._snapshot.at_s == 0.0
+        if at_once or is_due:
             if real_s - self._sized_at_s >= SIZE_EVERY_S:
                 self._sizes, self._sized_at_s = self.store.size(), real_s
             self._snapshot = replace(self.engine.snapshot(), storage=self._sizes)

@@ -117,7 +117,16 @@ def alarm_line(engine: "Engine", row: "AlarmRow") -> dict[str, Any]:
         "cause": reason.cause,
         "consequence": reason.consequence,
         "action": reason.action,
+        "house": engine.scenes.house_of(row.kind, row.subject),
+        "active": row.active,
+        "seen_by": row.seen_by,
+        "seen_at": _instant(engine, row.seen_at_s),
+        "quiet_until": _instant(engine, row.shelved_until_s),
     }
+
+
+def _instant(engine: "Engine", at_s: float | None) -> str | None:
+    return None if at_s is None else rfc3339(engine.scenes.label_s(at_s))
 
 
 def unknowns(engine: "Engine") -> list[str]:
