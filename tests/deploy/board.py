@@ -43,8 +43,8 @@ case "$1" in
   restart)
     [ "$2" != mosquitto ] || exit 0
     [ ! -e "$FAKES/faults/migrates-$release" ] ||
-      "$REAL_PYTHON" -c 'import sqlite3, sys
-sqlite3.connect(sys.argv[1]).execute("PRAGMA user_version = 99")' "$AFTERCARE_ROOT/var/lib/aftercare/aftercare.db"
+      (cd "$AFTERCARE_ROOT/var/lib/aftercare" && "$REAL_PYTHON" -c \\
+        'import sqlite3; sqlite3.connect("aftercare.db").execute("PRAGMA user_version = 99")')
     echo active > "$FAKES/active"
     if [ -e "$FAKES/faults/does-not-start-$release" ]; then
       echo activating > "$FAKES/active"

@@ -6,6 +6,7 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Sequence
 from pathlib import Path
 
 from paho.mqtt import client as mqtt
@@ -88,9 +89,18 @@ class Sensor:
 class Daemon:
     """The daemon as a process; `said` are the lines that the service manager got from it."""
 
-    def __init__(self, folder: Path, broker: Mosquitto, outside: HttpServer, address: str = "") -> None:
+    def __init__(
+        self,
+        folder: Path,
+        broker: Mosquitto,
+        outside: HttpServer,
+        address: str = "",
+        under: Sequence[str] = (),
+    ) -> None:
+        """`under` are words in place of those that run a Python module."""
         self.folder = folder
         self.said: list[str] = []
+        self._under = under or (sys.executable, "-P", "-m")
         self.config = folder / "monitor.toml"
         self.config.write_text(
             SETTINGS.format(broker=broker.port, alive=outside.url, page=free_port()), encoding="utf-8"
@@ -123,7 +133,7 @@ class Daemon:
         path = os.pathsep.join([*sys.path, str(CHECKOUT)])
         with (self.folder / "log").open("w") as log:
             self._process = subprocess.Popen(
-                [sys.executable, "-P", "-m", "tests.liveness.child", str(self.config)],
+                [*self._under, "tests.liveness.child", str(self.config)],
                 env={**os.environ, "PYTHONPATH": path, "NOTIFY_SOCKET": self._address},
                 stderr=log,
                 text=True,
