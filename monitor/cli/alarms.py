@@ -107,19 +107,22 @@ def seconds(text: str, option: str) -> float:
 
 def rest(sensor: SensorId, for_: For, by: By = "", config: Config = None) -> int:
     """Take a sensor out of service: it raises no alarm until then."""
-    now_s = clock.wall_s()
-    until_s = now_s + seconds(for_, "--for")
-    return _rest(config, sensor, until_s, by, f"{sensor} is at rest until")
+    return _rest(config, sensor, seconds(for_, "--for"), by, f"{sensor} is at rest until")
 
 
 def wake(sensor: SensorId, by: By = "", config: Config = None) -> int:
     """The sensor is back in service."""
-    return _rest(config, sensor, clock.wall_s(), by, f"{sensor} is back since")
+    return _rest(config, sensor, 0.0, by, f"{sensor} is back since")
 
 
-def _rest(config: Config, sensor: str, until_s: float, by: str, said: str) -> int:
+def _rest(config: Config, sensor: str, for_s: float, by: str, said: str) -> int:
     place = Place(config)
-    values = {"kind": "rest", "sensor": sensor, "until": rfc3339(until_s)} | ({"by": by} if by else {})
+    now_s = clock.wall_s()
+    if not clock.is_trusted(now_s):
+        raise UsageError("This computer's clock cannot be right, so no time can be meant.", "Set the clock.")
+    until_s = now_s + for_s
+    values = {"kind": "rest", "at": rfc3339(now_s), "sensor": sensor, "until": rfc3339(until_s)}
+    values |= {"by": by} if by else {}
     taken = place.enter([values])
     show.say(f"{said} {place.speech.day_time(until_s)}.")
     for remark in taken["remarks"]:

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from monitor.cli import show
-from monitor.cli.look_words import about, when
+from monitor.cli.look_words import about, date_time
 from monitor.cli.options import By, Config, Json, Out, example, new_group
 from monitor.cli.place import Place
 from monitor.errors import AftercareError, UsageError
@@ -163,7 +163,7 @@ def list_entries(tree: TreeOption = "", config: Config = None, json: Json = Fals
     rows = [
         [
             entry["id"],
-            when(entry["at"], zone),
+            date_time(entry["at"], zone),
             entry["kind"],
             about(entry) + (" (taken back)" if entry["id"] in book.voided else ""),
         ]

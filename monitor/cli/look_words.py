@@ -46,6 +46,11 @@ def when(text: str, zone: tzinfo) -> str:
     return local(parse_rfc3339(text), zone).strftime("%a %d %b %H:%M")
 
 
+def date_time(text: str, zone: tzinfo) -> str:
+    """An instant in the site's local time, as one gives it to `--at`: `2027-01-17 02:05`."""
+    return local(parse_rfc3339(text), zone).strftime("%Y-%m-%d %H:%M")
+
+
 def now_text(seen: Mapping[str, Any], speech: Speech, zone: tzinfo) -> str:
     """`status` for people: what needs them first, then what is not known, then the rest."""
     at = when(seen["at"], zone) if seen.get("at") else "not begun yet"
@@ -142,7 +147,7 @@ _NOT_ABOUT = frozenset({"id", "at", "kind", "entered_at"})
 
 def entry_text(entry: Mapping[str, Any], zone: tzinfo) -> str:
     """One entry in a line."""
-    return f"{when(entry['at'], zone)} {entry['kind']}: {about(entry)}"
+    return f"{date_time(entry['at'], zone)} {entry['kind']}: {about(entry)}"
 
 
 def about(entry: Mapping[str, Any]) -> str:

@@ -13,6 +13,7 @@ from typing import Any
 
 from monitor import clock
 from monitor.cli.client import Daemon
+from monitor.clock import parse_rfc3339
 from monitor.errors import StoreError, UsageError
 from monitor.notices.words import Speech
 from monitor.settings import Settings, load_settings
@@ -81,11 +82,11 @@ class Place:
         self, given: str | Sequence[Mapping[str, Any]], by: str = "", file: str = ""
     ) -> Mapping[str, Any]:
         """Take entries (or the text of a file of them): `{entries, remarks}`; all of them or none."""
+        now_s = clock.wall_s()
+        if not clock.is_trusted(now_s):
+            now_s = _time_given(given)
         if self.daemon.runs():
             return self.daemon.enter(given, by, file)
-        now_s = clock.wall_s()
-        if not clock.is_trusted(now_s) and not isinstance(given, str):
-            _refuse_without_time(given)
         with self.owned():
             kept = BookFile(self.state / BOOK)
             book = self.folded(kept.load())
@@ -96,9 +97,14 @@ class Place:
         return {"entries": new, "remarks": said}
 
 
-def _refuse_without_time(given: Sequence[Mapping[str, Any]]) -> None:
-    if any(not entry.get("at") for entry in given):
+def _time_given(given: str | Sequence[Mapping[str, Any]]) -> float:
+    """What takes the place of a clock that cannot be right: the entry's own time; UsageError without one."""
+    if isinstance(given, str):
+        raise UsageError("This computer's clock cannot be right.", "Set it, then import.")
+    try:
+        return max(parse_rfc3339(str(entry["at"])) for entry in given)
+    except (KeyError, ValueError):
         raise UsageError(
             "This computer's clock cannot be right, so the entry needs its time.",
-            'Add it: --at "2026-01-09 10:00", or set the clock.',
-        )
+            "Add it with its offset: --at 2026-12-09T10:00:00Z, or set the clock.",
+        ) from None

@@ -58,11 +58,10 @@ def check_import(
     entries, wrong = _entries(rows, now_s, zone)
     problems += wrong
     new = _new(entries, book)
-    if not problems:
-        against = Against(
-            book.with_entries([entry for _line, entry in new]), sensors, houses, people, follow_ups, True
-        )
-        problems = _against(new, against)
+    against = Against(
+        book.with_entries([entry for _line, entry in new]), sensors, houses, people, follow_ups, True
+    )
+    problems += _against(new, against)
     if problems:
         raise BookError([_placed(problem, file) for problem in sorted(problems, key=lambda each: each.line)])
     return tuple(entry for _line, entry in new)
