@@ -39,7 +39,7 @@ class Surroundings:
 
     def latest(self, sensor: str, quantity: Quantity = Quantity.TEMPERATURE_C) -> Reading | None:
         """The latest present reading that can be one; what failed says nothing of the place."""
-        return self._history.latest_usable(sensor, quantity)
+        return self._history.latest_usable(sensor, quantity) if sensor in self._sensors else None
 
     def is_fresh(self, sensor: str, now_s: float) -> bool:
         """Whether the latest temperature is young enough to be called present."""

@@ -7,6 +7,7 @@ run in guard time; a step of the wall clock changes labels only.
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from monitor.alarms import lifecycle
@@ -168,9 +169,17 @@ class Engine:
         off = known.get("off_span")
         self.scenes.off_span = (off[0], off[1]) if off else None
         silent = {row.subject for row in self.board if row.kind == "sensor-silent" and row.active}
-        self.silence.load(silent, known.get("link_down_at_s"), known.get("grace_from_s", 0.0))
+        self.silence.load(
+            silent,
+            known.get("link_down_at_s"),
+            known.get("grace_from_s", 0.0),
+            self.board.get("broker-lost", "site").active,
+        )
         self.now_s = saved.last_commit_at_s or 0.0
-        self.occurrences.watch_all(self.now_s)
+        self.occurrences.load(saved.rows.get("occurrence", {}), self.now_s)
+        for notice, _ in saved.outbox:
+            at_s = notice.at_s - self.scenes.speech.offset_s
+            self.waiting_deliveries[(notice.notice, notice.notifier)] = at_s
 
     # ---- the one door ----------------------------------------------------------------------------------
 
@@ -261,6 +270,9 @@ class Engine:
     def _effects(self, readings: tuple[Reading, ...]) -> Effects:
         self._stirred = False
         notices, outbox, episode_rows = self.desk.take()
+        for change in outbox:
+            self.waiting_deliveries.pop((change.notice, change.notifier), None)
+            self.troubles.withdrawn(change.notice)
         for notice in (*notices, *self._notices):
             self.waiting_deliveries[(notice.notice, notice.notifier)] = self.now_s
             self.troubles.sent(notice)
@@ -276,6 +288,7 @@ class Engine:
             hours=tuple(self._hours),
             rows=(
                 *self.board.take_changed(),
+                *self.occurrences.take_changed(),
                 *episode_rows,
                 *self._site_rows(),
                 *(row for found in kept for row in found.rows),
@@ -293,7 +306,8 @@ class Engine:
         """Every row there is, for a store that has begun anew."""
         self._site_changed = True
         learnt = (row for watch in self.watches for row in watch.rows())
-        return Effects(rows=(*self.board.rows(), *self.desk.rows(), *self._site_rows(), *learnt))
+        known = (*self.board.rows(), *self.occurrences.rows(), *self.desk.rows(), *self._site_rows())
+        return Effects(rows=(*known, *learnt))
 
     def _site_rows(self) -> tuple[Row, ...]:
         if not self._site_changed:
@@ -344,25 +358,32 @@ class Engine:
     # ---- other events ----------------------------------------------------------------------------------
 
     def _started(self, event: Started) -> None:
-        if event.last_alive_at_s is not None:
-            off = self.silence.was_off(event.last_alive_at_s, event.at_s)
-            if off is not None:
-                self.scenes.off_span = (event.last_alive_at_s, event.at_s)
-        else:
-            off = None
+        if event.last_alive_at_s is None:
             self.first_seen_s = event.at_s
         if self._hours_done_to_s is None:
             self._hours_done_to_s = event.at_s // HOUR_S * HOUR_S
         self._end_hour()
         self.silence.start(event.at_s)
         self.timers.set("look", (event.at_s // LOOKS_EVERY_S + 1) * LOOKS_EVERY_S)
-        if off is not None:
-            self._judge(self.silence.was_off(event.last_alive_at_s or event.at_s, event.at_s))
+        if event.last_alive_at_s is not None:
+            self._was_off(event.last_alive_at_s, event.at_s)
         if not event.clock_trusted:
             self._judge(self.troubles.clock(0.0, self.now_s))
         self._judge(self.troubles.started(self.now_s))
         self.timers.set("starts", self.troubles.calm_at_s())
         self._site_changed = True
+
+    def _was_off(self, from_s: float, to_s: float) -> None:
+        """Time that nobody watched; a second such time is news even while the first is not seen yet."""
+        found = self.silence.was_off(from_s, to_s)
+        if found is None:
+            return
+        self.scenes.off_span = (from_s, to_s)
+        before = self.board.get(found.kind, found.subject)
+        self._judge(found)
+        if before.active and before.priority.rank >= found.priority.rank:
+            anew = partial(lifecycle.ring_anew, because="again")
+            self.occurrences.change(before.alarm, self.now_s, anew)
 
     def _entry(self, event: Entry) -> None:
         self.book = self.book.with_entry(event.values)
@@ -456,6 +477,7 @@ class Engine:
         else:
             self.delivery_trouble[event.notifier] = event.detail
         self._judge(self.troubles.delivery(event, self.now_s))
+        self._site_changed = True
 
     def _calendar(self, event: Calendar) -> None:
         if event.job == "report" and event.date not in self.reports:

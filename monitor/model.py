@@ -315,7 +315,7 @@ class HourRow:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A changed row of the engine's memory (`alarm`, `episode`, `learned` or `site`); None deletes."""
+    """A changed row of the engine's memory (`alarm`, `episode`, `occurrence`, `learned` or `site`); None deletes."""
 
     table: str
     key: str

@@ -4,15 +4,17 @@ An acknowledged alarm rings again when it is two kelvin worse than when it was s
 after three quarters of an hour. It knows no people; who hears of a transition is the desk's business.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from math import ceil
+from typing import Any
 
 from monitor.alarms import lifecycle
 from monitor.alarms.board import Board
 from monitor.alarms.lifecycle import AlarmRow, Change, Delays
 from monitor.conditions import Surroundings
 from monitor.guarding import WORSE_K, Guarding
-from monitor.model import AlarmState, Assessment, Judgement, Transition
+from monitor.model import AlarmState, Assessment, Judgement, Row, Transition
 from monitor.scenes import Scenes
 from monitor.timers import Timers
 
@@ -40,6 +42,7 @@ class Occurrences:
         self._transitions: list[Transition] = []
         self.lately: dict[str, AlarmRow] = {}
         """Occurrences of the last two days, by name, for the report."""
+        self._changed: set[str] = set()
 
     def judge(self, found: Assessment | None, now_s: float, delays: Delays = AT_ONCE) -> None:
         """One step of one alarm by what was found."""
@@ -91,25 +94,41 @@ class Occurrences:
         self._guarding.forget_bands()
         if row.occurrence:
             self.lately[row.occurrence] = row
+            self._changed.add(row.occurrence)
 
     def forget_old(self, now_s: float) -> None:
         """Occurrences that ended more than two days ago need no place in memory; the store has them."""
         for name, row in list(self.lately.items()):
             if row.ended_at_s is not None and row.ended_at_s < now_s - LATELY_S:
                 del self.lately[name]
+                self._changed.add(name)
+
+    def take_changed(self) -> tuple[Row, ...]:
+        """Changed rows since the last call, for the store."""
+        rows = tuple(self._row(name) for name in sorted(self._changed)) if self._changed else ()
+        self._changed.clear()
+        return rows
+
+    def rows(self) -> tuple[Row, ...]:
+        """Every row there is."""
+        return tuple(self._row(name) for name in self.lately)
+
+    def _row(self, name: str) -> Row:
+        return Row("occurrence", name, self.lately[name].as_json() if name in self.lately else None)
 
     # ---- seen is not safe ----------------------------------------------------------------------------------
 
-    def watch_all(self, now_s: float) -> None:
-        """After a start: every alarm that was seen, and every shelf, is watched again."""
+    def load(self, rows: Mapping[str, Mapping[str, Any]], now_s: float) -> None:
+        """After a start: what happened lately; what was seen, and every shelf, is watched again."""
+        known = [AlarmRow.from_json(dict(value)) for value in rows.values()]
+        self.lately = {row.occurrence: row for row in sorted(known, key=lambda row: row.since_at_s or 0.0)}
         for row in self.board:
             self._watch(row, now_s)
 
     def _watch(self, row: AlarmRow, now_s: float) -> None:
         """An acknowledged alarm that a temperature raised is looked at again; a shelf ends at its time."""
         watched = row.state is AlarmState.ACKNOWLEDGED and row.active and row.kind in WATCHED_WHEN_SEEN
-        due_s = max((row.seen_at_s or 0.0) + STILL_WORSE_AFTER_S, now_s) if watched else None
-        self._timers.set(f"seen:{row.alarm}", due_s)
+        self._timers.set(f"seen:{row.alarm}", _look_at_s(row.seen_at_s or 0.0, now_s) if watched else None)
         shelved = row.state is AlarmState.SHELVED
         self._timers.set(f"shelf:{row.alarm}", row.shelved_until_s if shelved else None)
 
@@ -139,7 +158,7 @@ class Occurrences:
         if worse_k is not None and worse_k > 0 and self._gets_worse(row, now_s):
             self._ring_again(row, value, now_s)
         else:
-            self._timers.set(f"seen:{alarm}", now_s + STILL_WORSE_AGAIN_S)
+            self._timers.set(f"seen:{alarm}", _look_at_s(row.seen_at_s or 0.0, now_s + 1.0))
 
     def _gets_worse(self, row: AlarmRow, now_s: float) -> bool:
         guarded = self._guarding.trees.get(row.subject)
@@ -153,3 +172,12 @@ class Occurrences:
 
     def _ring_again(self, row: AlarmRow, value: float | None, now_s: float) -> None:
         self.change(row.alarm, now_s, lambda held: lifecycle.ring_again(replace(held, value=value), "worse"))
+
+
+def _look_at_s(seen_at_s: float, from_s: float) -> float:
+    """The first instant from `from_s` on at which an alarm that was seen is looked at: 45, 60, 75 ... min.
+
+    They hang on when it was seen alone, so that a restart changes none of them.
+    """
+    later_s = max(0.0, from_s - seen_at_s - STILL_WORSE_AFTER_S)
+    return seen_at_s + STILL_WORSE_AFTER_S + ceil(later_s / STILL_WORSE_AGAIN_S) * STILL_WORSE_AGAIN_S

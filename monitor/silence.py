@@ -44,11 +44,16 @@ class Silence:
         self.link_down_at_s: float | None = None
         self.link_detail = ""
         self._grace_from_s = 0.0
+        self._link_stands = False
+        """Whether the lost link was said: only then, or when somebody was heard, is there grace again."""
 
-    def load(self, silent: set[str], link_down_at_s: float | None, grace_from_s: float) -> None:
+    def load(
+        self, silent: set[str], link_down_at_s: float | None, grace_from_s: float, link_stands: bool
+    ) -> None:
         """Take over what was known before a restart."""
         self._silent = silent
         self.link_down_at_s = link_down_at_s
+        self._link_stands = link_stands
         self._grace_from_s = grace_from_s
 
     @property
@@ -93,7 +98,10 @@ class Silence:
         if self.link_down_at_s is None:
             return None
         self.link_down_at_s = None
-        self.start(now_s)
+        heard = any(at_s > self._grace_from_s for at_s in self._fresh_at_s.values())
+        if heard or self._link_stands:
+            self.start(now_s)
+        self._link_stands = False
         return Assessment("broker-lost", "site", now_s, Judgement.NORMAL, returned=True)
 
     def link_down(self, now_s: float, detail: str) -> None:
@@ -112,6 +120,7 @@ class Silence:
     def _passed(self, sensor: str, now_s: float) -> Assessment:
         self._looked_at_s[sensor] = now_s
         if self.link_down_at_s is not None and sensor not in self._silent:
+            self._link_stands = True
             return self._assessment("broker-lost", "site", now_s, self.link_priority(now_s))
         self._silent.add(sensor)
         return self._assessment("sensor-silent", sensor, now_s, self.priority(sensor, now_s))

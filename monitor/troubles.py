@@ -32,10 +32,18 @@ class Troubles:
     def load(self, kept: Mapping[str, Any]) -> None:
         """Take over what was known before a restart."""
         self._starts = tuple(kept.get("starts", ()))
+        self._failures = {name: tuple(at_s) for name, at_s in kept.get("failures", {}).items()}
+        self._permanent = set(kept.get("permanent", ()))
+        self._high = {notice: dict(each) for notice, each in kept.get("high", {}).items()}
 
     def as_json(self) -> dict[str, Any]:
         """Plain values for a row."""
-        return {"starts": list(self._starts)}
+        return {
+            "starts": list(self._starts),
+            "failures": {name: list(at_s) for name, at_s in self._failures.items()},
+            "permanent": sorted(self._permanent),
+            "high": {notice: dict(each) for notice, each in self._high.items()},
+        }
 
     @staticmethod
     def _found(kind: str, now_s: float, bad: bool, priority: Priority) -> Assessment:
@@ -49,6 +57,10 @@ class Troubles:
         """A notice is on its way; only a high one to somebody who can be reached is followed."""
         if notice.priority is Priority.HIGH and notice.notifier in self._reach:
             self._high.setdefault(notice.notice, {})[notice.notifier] = None
+
+    def withdrawn(self, notice: str) -> None:
+        """A notice need not go out any more."""
+        self._high.pop(notice, None)
 
     def delivery(self, outcome: Outcome, now_s: float) -> Assessment | None:
         """One attempt ended: three failures in over a minute, one for good, or a high notice nobody got."""

@@ -229,6 +229,13 @@ def ring_again(row: AlarmRow, because: str) -> tuple[AlarmRow, Change | None]:
     return _to(row, AlarmState.UNACKNOWLEDGED, because)
 
 
+def ring_anew(row: AlarmRow, because: str) -> tuple[AlarmRow, Change | None]:
+    """Something new about an alarm that nobody has seen yet."""
+    if row.state is not AlarmState.UNACKNOWLEDGED:
+        return row, None
+    return replace(row, seq=row.seq + 1), Change(row.state, row.state, because)
+
+
 def shelve(row: AlarmRow, at_s: float, until_s: float, by: str) -> tuple[AlarmRow, Change | None]:
     """Quiet until an instant, at most twelve hours; ValueError for a high alarm or a longer shelf."""
     if row.active and row.priority is Priority.HIGH:

@@ -134,7 +134,7 @@ class Desk:
         episode = self._episodes.get(key)
         if change.to_state is AlarmState.UNACKNOWLEDGED:
             if episode is None:
-                stamp = words.stamp(self._facts.label_s(now_s))
+                stamp = words.stamp(now_s)
                 episode = Episode(key, f"{key.replace('/', '.')}.{stamp}", now_s)
             episode, kind = episodes.join(episode, change)
             self._put(episode)
@@ -287,7 +287,7 @@ class Desk:
                     priority,
                     notifier,
                     subject,
-                    text,
+                    words.closed(text),
                     alarms,
                     tuple(episode.occurrences.get(alarm, "") for alarm in alarms),
                     details=details,
@@ -353,6 +353,7 @@ class Desk:
         place = self._facts.scene(episode.house).name
         waiting = tuple(n for n in episode.told if n not in episode.delivered)
         for notifier in waiting:
+            self._rate.drop(notifier, episode.notices)
             self._outbox.extend(
                 OutboxChange(
                     self._facts.label_s(now_s), notice, notifier, "withdrawn", "over before it got through"
@@ -391,7 +392,7 @@ class Desk:
         """One of `dues` has come."""
         what, key = name.split(":", 1)
         if what == "fold":
-            self._notices.extend(self._rate.unfold(key, now_s))
+            self._unfold(key, now_s)
             return
         episode = self._episodes.get(key)
         if episode is None:
@@ -443,13 +444,20 @@ class Desk:
         if rings and any(row.state is AlarmState.UNACKNOWLEDGED for row in self._active_rows(episode)):
             self._send(key, NoticeKind.REPEAT, episode.priority, now_s)
 
+    def _unfold(self, notifier: str, now_s: float) -> None:
+        """What was folded goes out as one notice, which is a notice of every episode that it speaks of."""
+        folded = [notice.notice for notice in self._rate.folded(notifier)]
+        for sent in self._rate.unfold(notifier, now_s):
+            self._notices.append(sent)
+            for episode in list(self._episodes.values()):
+                if sent.notice not in episode.notices and set(folded) & set(episode.notices):
+                    self._put(replace(episode, notices=(*episode.notices, sent.notice)))
+
     def delivered(self, notice: str, notifier: str) -> None:
-        """A notifier has carried a notice."""
-        for key, episode in self._episodes.items():
+        """A notifier has carried a notice; one that was folded speaks of several episodes."""
+        for episode in list(self._episodes.values()):
             if notice in episode.notices and notifier not in episode.delivered:
                 self._put(replace(episode, delivered=(*episode.delivered, notifier)))
-                return
-            del key
 
     # ---- memory ----------------------------------------------------------------------------------------
 

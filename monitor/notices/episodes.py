@@ -24,6 +24,8 @@ FAMILIES: Mapping[str, str] = {
 }
 NEVER_RINGS = frozenset({"wrap-drying", "wrap-unknown", "wet-too-long", "warm-spell"})
 """They live in the report and on the page."""
+BACK_FROM_REST = frozenset({"shelf-ended", "resumed"})
+"""Whoever asked for quiet until five wants to hear at five that it still stands."""
 REPEATS_AFTER_S = (1800.0, 3600.0, 7200.0)
 
 
@@ -99,10 +101,12 @@ def join(episode: Episode, change: Transition) -> tuple[Episode, NoticeKind | No
         occurrences={**episode.occurrences, change.alarm: change.occurrence},
         over=tuple(alarm for alarm in episode.over if alarm != change.alarm),
     )
-    if change.because == "worse":
+    if change.because in {"worse", "again"}:
         return episode, NoticeKind.RAISED
     if episode.seen_at_s is not None and change.because == "priority":
         return episode, NoticeKind.RAISED
+    if change.because in BACK_FROM_REST:
+        return episode, NoticeKind.ACTIVATION
     if told is not None and Priority(told).rank >= change.priority.rank:
         return episode, None
     if change.alarm in episode.coming and change.priority.rank < Priority.HIGH.rank:

@@ -3,11 +3,12 @@
 High goes within thirty seconds whatever the count; reports and drills are not counted.
 """
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import replace
 from typing import Any
 
 from monitor.model import Notice, NoticeKind, Priority, Row
+from monitor.notices.words import closed
 
 AT_MOST = 5
 WITHIN_S = 600.0
@@ -57,6 +58,21 @@ class Rate:
         """When each fold goes out."""
         return self._due
 
+    def folded(self, notifier: str) -> tuple[Notice, ...]:
+        """What waits for a notifier."""
+        return self._folded.get(notifier, ())
+
+    def drop(self, notifier: str, notices: Collection[str]) -> None:
+        """Some notices need not go out any more."""
+        left = tuple(n for n in self._folded.get(notifier, ()) if n.notice not in notices)
+        if len(left) == len(self._folded.get(notifier, ())):
+            return
+        self._changed.add(notifier)
+        if left:
+            self._folded[notifier] = left
+        else:
+            del self._folded[notifier], self._due[notifier]
+
     def unfold(self, notifier: str, now_s: float) -> tuple[Notice, ...]:
         """All that waits for a notifier as one notice, the most urgent first."""
         folded = self._folded.pop(notifier, ())
@@ -74,7 +90,7 @@ class Rate:
             replace(
                 first,
                 subject=f"{first.subject} and {len(ordered) - 1} more",
-                text="\n\n".join(notice.text for notice in ordered),
+                text=closed("\n\n".join(notice.text for notice in ordered)),
                 alarms=tuple(dict.fromkeys(a for notice in ordered for a in notice.alarms)),
                 occurrences=tuple(dict.fromkeys(o for notice in ordered for o in notice.occurrences)),
                 details=tuple(d for notice in ordered for d in notice.details),

@@ -262,9 +262,20 @@ def seen(speech: Speech, place: str, what: str, by: str, at_s: float) -> tuple[s
     return f"Seen by {who}: {what}", text
 
 
-def stamp(label_s: float) -> str:
-    """A wall instant as it stands in a notice's name: `20260111T031000Z`."""
-    return local(label_s, UTC).strftime("%Y%m%dT%H%M%SZ")
+def stamp(at_s: float) -> str:
+    """A guard instant as it stands in a notice's name: `20260111T031000Z`, or `20260111T031000.250Z`.
+
+    Guard time, since an hour that people's clocks show twice must not give two notices one name.
+    """
+    text = local(round(at_s, 3), UTC).strftime("%Y%m%dT%H%M%S.%f")[:-3]
+    return text.removesuffix(".000") + "Z"
+
+
+def closed(text: str) -> str:
+    """A text in which the caution about burners, if it is there, comes last."""
+    if NO_BURNER not in text or text.endswith(NO_BURNER):
+        return text
+    return text.replace(f" {NO_BURNER}", "") + f"\n{NO_BURNER}"
 
 
 def what_of(family: str, subjects: Sequence[str]) -> str:

@@ -36,6 +36,7 @@ from monitor.model import (
     Report,
     Saved,
     Started,
+    Tick,
     Transition,
 )
 from monitor.settings import Settings
@@ -146,13 +147,18 @@ class House:
         self.driver.almanac.start((now_s if last_s is None else last_s) + self.offset_s)
         self._keep(self.engine.handle(Started(now_s, last_s)))
 
-    def restart(self, after_s: float = 2.0, settings: Settings | None = None) -> None:
-        """Commit, end, and start again some seconds later."""
+    def restart(
+        self,
+        after_s: float = 2.0,
+        settings: Settings | None = None,
+        book: Sequence[Mapping[str, Any]] | None = None,
+    ) -> None:
+        """Commit, end, and start again some seconds later, perhaps with other settings or another book."""
         assert self._store is not None, "only a house with a state directory can start again"
         self.commit()
         self._store.close()
         self.settings = settings or self.settings
-        self._open(self.now_s + after_s, self.engine.book.entries)
+        self._open(self.now_s + after_s, self.engine.book.entries if book is None else book)
 
     def commit(self) -> None:
         """Keep what was handled so far."""
@@ -194,6 +200,7 @@ class House:
         until_s = self.at(until) if isinstance(until, str) else until
         for effects in self.driver.advance(until_s):
             self._keep(effects)
+        self._keep(self.engine.handle(Tick(until_s)))
 
     def handle(self, event: Any) -> Effects:
         """One event, after everything that is due before it."""
