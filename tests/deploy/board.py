@@ -75,7 +75,7 @@ esac
 _PROGRAM = """\
 #!/bin/sh
 # stands for the program of one release
-release=$(basename "$(dirname "$(dirname "$0")")")
+release=$(basename "$(readlink -f "$(dirname "$(dirname "$0")")")")
 places="STATE=${STATE_DIRECTORY:-} RUNTIME=${RUNTIME_DIRECTORY:-}"
 printf '%s\\n' "aftercare-$release $* $places" >> "$FAKES/calls"
 [ ! -e "$FAKES/faults/$1-fails-$release" ] || { echo "monitor.toml, line 3: no." >&2; exit 2; }

@@ -7,7 +7,8 @@ import contextlib
 import os
 import subprocess
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -98,6 +99,10 @@ def listening(post: MessagePost, folder: Path, password: str) -> Iterator[tuple[
         intake.stop()
 
 
+def _more_than(messages: Sequence[Message], count: int) -> bool:
+    return len(messages) > count
+
+
 def test_debians_own_file_and_ours_agree(post: MessagePost) -> None:
     """No key twice, none unknown: mosquitto refuses to start on such."""
     assert "Error" not in post.log()
@@ -171,9 +176,10 @@ def test_a_long_backlog_waits_for_the_guard_also_over_a_restart(post: MessagePos
     post.start()
 
     with listening(post, tmp_path, GUARD["password"]) as (intake, inbox):
-        taken: list[Message] = []
-        while len(taken) < count:
-            fresh = until(lambda: inbox.messages[len(taken) :], what=f"message {len(taken)}")
+        taken = 0
+        while taken < count:
+            until(partial(_more_than, inbox.messages, taken), what=f"message {taken}")
+            fresh = inbox.messages[taken:]
             intake.acknowledge(fresh)
-            taken += fresh
+            taken += len(fresh)
         assert inbox.payloads() == [str(number).encode() for number in range(count)]
