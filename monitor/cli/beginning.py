@@ -15,7 +15,10 @@ from monitor.cli.options import Config, example
 from monitor.cli.where import city_of, system_zone
 from monitor.errors import AftercareError, UsageError
 from monitor.safety import SAFETY_TEXT
-from monitor.settings import IN_FOLDER
+from monitor.settings import IN_FOLDER, IN_SYSTEM
+
+BROKER_PASSWORD = "broker-password"
+"""Lies beside the settings where the installation has set up the message post."""
 
 SiteName = Annotated[str | None, typer.Option("--site", metavar="NAME", help="What the place is called.")]
 TimeZone = Annotated[
@@ -79,7 +82,7 @@ def init(
         topic or asked("Which topic does the first sensor publish to?", "greenhouse/bench"),
         mail if mail is not None else asked("To which mail address do alerts go? (none: leave empty)", ""),
     )
-    _write(path, settings_text(answers))
+    _write(path, settings_text(answers, (path.parent / BROKER_PASSWORD).exists()))
     show.say(f"Written: {path}")
     show.items("What no program can promise", SAFETY_TEXT)
     return _test(path, answers)
@@ -147,16 +150,17 @@ def _test(path: Path, answers: Answers) -> int:
 
 
 def _next(path: Path) -> None:
-    given = "" if path == IN_FOLDER else f" --config {path}"
+    given = "" if path in (IN_FOLDER, IN_SYSTEM) else f" --config {path}"
+    run = "sudo systemctl restart aftercare" if path == IN_SYSTEM else f"aftercare run{given}"
     show.say()
     show.say("What to do next:")
     show.say(f"  aftercare listen{given}    hear what your sensors send, and get their blocks for the file")
     show.say(f"  aftercare check{given}     see what is wrong or weak")
-    show.say(f"  aftercare run{given}       guard")
+    show.say(f"  {run}       guard")
 
 
-def settings_text(answers: Answers) -> str:
-    """The file, with what else can be said as comments."""
+def settings_text(answers: Answers, broker_password: bool = False) -> str:
+    """The file, with what else can be said as comments; the broker's password, if there is one, is used."""
     ways = _MAIL.format(mail=_quoted(answers.mail), house=_quoted(_sender(answers.mail)))
     return _FILE.format(
         site=_quoted(answers.site),
@@ -164,6 +168,7 @@ def settings_text(answers: Answers) -> str:
         latitude_deg=answers.latitude_deg,
         longitude_deg=answers.longitude_deg,
         topic=_quoted(answers.topic),
+        broker="" if broker_password else "# ",
         ways=ways if answers.mail else _NOBODY,
         who='["mail", "log"]' if answers.mail else '["log"]',
     )
@@ -194,8 +199,8 @@ report_at = "06:45"              # local time of the morning report
 [broker]                         # the message post: an MQTT broker that your sensors publish to
 host = "127.0.0.1"
 port = 1883
-# username = "aftercare"
-# password_file = "broker-password"
+{broker}username = "aftercare"
+{broker}password_file = "broker-password"
 
 [houses.house]                   # one greenhouse: one body of air
 name = "Greenhouse"

@@ -28,6 +28,9 @@ def run_command(words: Sequence[str]) -> int:
         raise _in_our_words(error) from error
     except typer.Abort:
         return 130
+    except SystemExit as ended:
+        # How typer ends when the reader has closed the pipe; nothing else exits without standalone mode.
+        raise BrokenPipeError from ended
     return status if isinstance(status, int) else 0
 
 

@@ -22,7 +22,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return run(words[1:], os.environ)
         from monitor.cli.commands import run_command
 
-        return run_command(words)
+        status = run_command(words)
+        sys.stdout.flush()
+        return status
     except AftercareError as error:
         print(str(error), file=sys.stderr)
         return error.exit_status
