@@ -7,8 +7,6 @@ another moves, or when most of its last readings failed or were suspect for half
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, NamedTuple
 
-import numpy as np
-
 from monitor.model import Assessment, Flag, HourRow, Place, Priority, Quantity, Row
 from monitor.notices import air_words
 from monitor.notices.words import Reason
@@ -48,16 +46,14 @@ class _Seen:
         self.flags = flags
         self.usable = values[flags < FAIL]
         self.last_at_s = float(at_s[-1]) if len(at_s) else 0.0
+        last = sorted(self.usable[-5:].tolist())
+        self.recent_c: float | None = last[len(last) // 2] if last else None
+        """The middle of its last five readings."""
 
     @property
     def range_k(self) -> float:
         """How much it has moved."""
         return float(self.usable.max() - self.usable.min()) if len(self.usable) >= 5 else 0.0
-
-    @property
-    def recent_c(self) -> float | None:
-        """The middle of its last five readings."""
-        return float(np.median(self.usable[-5:])) if len(self.usable) else None
 
 
 class SensorWatch:
