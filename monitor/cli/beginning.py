@@ -17,7 +17,7 @@ from monitor.errors import AftercareError, UsageError
 from monitor.safety import SAFETY_TEXT
 from monitor.settings import IN_FOLDER, IN_SYSTEM
 
-BROKER_PASSWORD = "broker-password"
+BROKER_FILE = "broker-password"
 """Lies beside the settings where the installation has set up the message post."""
 
 SiteName = Annotated[str | None, typer.Option("--site", metavar="NAME", help="What the place is called.")]
@@ -37,6 +37,9 @@ def add_to(app: typer.Typer) -> None:
     """Hang the command into the tree."""
     line = 'init --site "Heather Bank" --timezone Europe/London --topic heather/bench --yes'
     app.command("init", epilog=example("init", line))(init)
+
+
+MAIL_PORT = 25
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +85,7 @@ def init(
         topic or asked("Which topic does the first sensor publish to?", "greenhouse/bench"),
         mail if mail is not None else asked("To which mail address do alerts go? (none: leave empty)", ""),
     )
-    _write(path, settings_text(answers, (path.parent / BROKER_PASSWORD).exists()))
+    _write(path, settings_text(answers, (path.parent / BROKER_FILE).exists()))
     show.say(f"Written: {path}")
     show.items("What no program can promise", SAFETY_TEXT)
     return _test(path, answers)
@@ -161,7 +164,8 @@ def _next(path: Path) -> None:
 
 def settings_text(answers: Answers, broker_password: bool = False) -> str:
     """The file, with what else can be said as comments; the broker's password, if there is one, is used."""
-    ways = _MAIL.format(mail=_quoted(answers.mail), house=_quoted(_sender(answers.mail)))
+    house = _quoted(_sender(answers.mail))
+    ways = _MAIL.format(mail=_quoted(answers.mail), house=house, port=MAIL_PORT)
     return _FILE.format(
         site=_quoted(answers.site),
         timezone=_quoted(answers.timezone),
@@ -237,7 +241,7 @@ _MAIL = """\
 [notifiers.mail]
 type = "email"
 host = "127.0.0.1"               # the mail server that takes your mail
-port = 25
+port = {port}
 security = "none"                # none, starttls or tls; a password only over the latter two
 from = {house}
 to = [{mail}]
