@@ -45,13 +45,12 @@ from monitor.model import (
     Transition,
     Use,
 )
+from monitor.morning import morning_report
+from monitor.morning.log import NightLog
 from monitor.notices import calls
 from monitor.notices.desk import Desk
 from monitor.occurrences import AT_ONCE, Occurrences
 from monitor.readings import Counts, Readings
-from monitor.report import build as report_build
-from monitor.report import html as report_html
-from monitor.report import text as report_text
 from monitor.scenes import Scenes
 from monitor.settings import Settings
 from monitor.silence import Silence
@@ -59,7 +58,7 @@ from monitor.timers import Timers
 from monitor.trees.book import Book
 from monitor.trees.plans import Plans
 from monitor.troubles import Troubles
-from monitor.views import build_snapshot, morning_facts
+from monitor.views import build_snapshot
 from monitor.watch import LOOKS_EVERY_S, Ground, Watch
 from monitor.watches import make_watches
 
@@ -75,6 +74,7 @@ class Engine:
 
     def __init__(self, settings: Settings, plans: Plans) -> None:
         self.settings = settings
+        self.plans = plans
         self.now_s = 0.0
         self.book = Book.fold((), {name: sensor.house for name, sensor in settings.sensors.items()})
         self.timers = Timers()
@@ -117,6 +117,7 @@ class Engine:
         self.occurrences = Occurrences(self.board, self.scenes, self.guarding, self.surroundings, self.timers)
         self.commands = Commands(settings, self.occurrences, self.desk, self.scenes, self._reply)
         self.reports: dict[str, str] = {}
+        self.night_log = NightLog()
         self.first_seen_s = 0.0
         """When this guard first began to look; before that nothing was missed."""
         self.waiting_deliveries: dict[tuple[str, str], float] = {}
@@ -166,6 +167,7 @@ class Engine:
         self.first_seen_s = known.get("first_seen_s", 0.0)
         self._stages = dict(site.get("stages", {}))
         self.troubles.load(site.get("troubles", {}))
+        self.night_log.load(site.get("night_log", {}))
         off = known.get("off_span")
         self.scenes.off_span = (off[0], off[1]) if off else None
         silent = {row.subject for row in self.board if row.kind == "sensor-silent" and row.active}
@@ -328,6 +330,7 @@ class Engine:
             ),
             Row("site", "stages", dict(self._stages)),
             Row("site", "troubles", self.troubles.as_json()),
+            Row("site", "night_log", self.night_log.as_json()),
         )
 
     # ---- readings --------------------------------------------------------------------------------------
@@ -358,6 +361,7 @@ class Engine:
     # ---- other events ----------------------------------------------------------------------------------
 
     def _started(self, event: Started) -> None:
+        self.night_log.started(event.last_alive_at_s, event.at_s)
         if event.last_alive_at_s is None:
             self.first_seen_s = event.at_s
         if self._hours_done_to_s is None:
@@ -481,7 +485,7 @@ class Engine:
 
     def _calendar(self, event: Calendar) -> None:
         if event.job == "report" and event.date not in self.reports:
-            report = self.report(event.date)
+            report = self.report(event.date, is_sent=True)
             self.reports[event.date] = report.text
             self._reports.append(report)
             self.notes.clear()
@@ -490,28 +494,24 @@ class Engine:
                 self._notices.append(
                     Notice(
                         self.scenes.label_s(self.now_s),
-                        f"report.{event.date}",
+                        report.notice,
                         NoticeKind.REPORT,
                         Priority.LOW,
                         notifier,
                         report.subject,
                         report.text,
                         html=report.html,
+                        calendar=report.calendar,
+                        pictures=report.pictures,
                     )
                 )
 
-    def report(self, for_date: str) -> Report:
-        """The morning report of a local date as it would be sent now."""
-        value = report_build.build(morning_facts(self, for_date))
-        return Report(
-            self.scenes.label_s(self.now_s),
-            for_date,
-            value.subject,
-            report_text.render(value),
-            report_html.render(value),
-        )
+    def report(self, for_date: str, is_sent: bool = False) -> Report:
+        """The morning report of a local date as of now; `is_sent` if it goes out by the calendar."""
+        return morning_report(self, for_date, is_sent)
 
     def _clock_step(self, event: ClockStep) -> None:
+        self.night_log.stepped(event.offset_s - self.scenes.speech.offset_s, self.now_s)
         self._set_offset(event.offset_s)
         self._judge(self.troubles.clock(self.scenes.label_s(self.now_s), self.now_s))
         self._site_changed = True

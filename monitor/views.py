@@ -1,22 +1,16 @@
-"""What others may see of the engine, as frozen values: the snapshot for page and status, a report's facts."""
+"""What others may see of the engine, as frozen values: the snapshot for page and status."""
 
 from collections.abc import Mapping
-from datetime import date, datetime, time, timedelta
-from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 from monitor.clock import rfc3339
 from monitor.guarding import GuardedTree
-from monitor.model import Flag, Priority, Quantity, Snapshot
-from monitor.notices import words
-from monitor.report.build import AlarmLine, MorningFacts, SensorNight, TreeLine
+from monitor.model import Flag, Quantity, Snapshot
 
 if TYPE_CHECKING:
     from monitor.alarms.lifecycle import AlarmRow
     from monitor.engine import Engine
 
-NIGHT_BEGINS = time(16, 0)
-"""A report's night begins at four in the afternoon of the day before; local time."""
 FLAG_WORDS: Mapping[Flag, str] = {
     Flag.GOOD: "good",
     Flag.NOT_EVALUATED: "good",
@@ -143,7 +137,12 @@ def unknowns(engine: "Engine") -> list[str]:
             said.append(f"nothing heard from sensor {name} yet")
         elif not engine.surroundings.is_fresh(name, engine.now_s) and engine.surroundings.latest(name):
             said.append(f"sensor {name} silent since {speech.time(reading.observed_at_s)}")
-    said += [
+    return [*said, *other_unknowns(engine)]
+
+
+def other_unknowns(engine: "Engine") -> list[str]:
+    """What is not known beside silent sensors and a lost link, a sentence each."""
+    said = [
         f"{guarded.tree.name} stands where no sensor is; nobody watches it"
         for guarded in engine.guarding.unwatched()
     ]
@@ -164,119 +163,3 @@ def _delivery(engine: "Engine", notifier: str) -> dict[str, Any]:
         "oldest_s": None if not waiting else max(0.0, round(engine.now_s - min(waiting), 1)),
         "last_error": engine.delivery_trouble.get(notifier),
     }
-
-
-# ---- the report's facts --------------------------------------------------------------------------------
-
-
-def morning_facts(engine: "Engine", for_date: str) -> MorningFacts:
-    """What the report of a local date is made from."""
-    zone, offset_s = engine.settings.site.zone, engine.scenes.speech.offset_s
-    day = date.fromisoformat(for_date)
-    from_s = datetime.combine(day - timedelta(days=1), NIGHT_BEGINS, tzinfo=zone).timestamp() - offset_s
-    trees = sorted(engine.guarding.trees.values(), key=lambda guarded: _order(engine, guarded))
-    return MorningFacts(
-        date=for_date,
-        at_s=engine.now_s,
-        from_s=from_s,
-        site=engine.settings.site.name,
-        speech=engine.scenes.speech,
-        sensors=tuple(_sensor_night(engine, name, from_s) for name in engine.settings.sensors),
-        trees=tuple(_tree_line(engine, guarded, from_s) for guarded in trees),
-        alarms=tuple(_night_alarms(engine, from_s)),
-        unknown=tuple(unknowns(engine)),
-        has_liveness=engine.settings.liveness is not None,
-    )
-
-
-def _order(engine: "Engine", guarded: GuardedTree) -> tuple[float, str]:
-    margin_k = _margin_k(engine, guarded)
-    return (margin_k if margin_k is not None else float("inf"), guarded.tree.id)
-
-
-def _sensor_night(engine: "Engine", name: str, from_s: float) -> SensorNight:
-    at_s, values, flags = engine.readings.history.arrays(
-        name, Quantity.TEMPERATURE_C, from_s, engine.now_s + 1.0
-    )
-    usable = flags < Flag.FAIL
-    at_s, values = at_s[usable], values[usable]
-    sensor = engine.settings.sensors[name]
-    if len(values) == 0:
-        return SensorNight(
-            name, engine.scenes.house_name(sensor.house), str(sensor.place), None, None, None, ()
-        )
-    lowest = int(values.argmin())
-    return SensorNight(
-        name,
-        engine.scenes.house_name(sensor.house),
-        str(sensor.place),
-        round(float(values[lowest]), 2),
-        float(at_s[lowest]),
-        round(float(values.max()), 2),
-        _gaps(at_s, max(from_s, engine.first_seen_s), engine.now_s, sensor.late_after_s),
-    )
-
-
-def _gaps(at_s: Any, from_s: float, to_s: float, longest_s: float) -> tuple[tuple[float, float], ...]:
-    """Spans without a reading that are longer than the sensor may be silent."""
-    edges = [from_s, *(float(at) for at in at_s), to_s]
-    return tuple((a, b) for a, b in pairwise(edges) if b - a > longest_s)
-
-
-def _tree_line(engine: "Engine", guarded: GuardedTree, from_s: float) -> TreeLine:
-    tender = [stage for stage in guarded.stages if not stage.released]
-    low_c = None
-    if guarded.tree.sensor in engine.settings.sensors:
-        night = _sensor_night(engine, guarded.tree.sensor or "", from_s)
-        low_c = night.low_c
-    harm_c = guarded.limits.get("low_harm_c")
-    return TreeLine(
-        guarded.tree.name,
-        tuple((stage.work, stage.stage, stage.day) for stage in tender),
-        harm_c,
-        low_c,
-        None if low_c is None or harm_c is None else round(low_c - harm_c, 2),
-        guarded.tree.sensor in engine.settings.sensors,
-    )
-
-
-def _night_alarms(engine: "Engine", from_s: float) -> list[AlarmLine]:
-    """Occurrences that stood at any time of the night, in the order they came."""
-    lines = []
-    for row in engine.occurrences.lately.values():
-        if row.ended_at_s is not None and row.ended_at_s < from_s:
-            continue
-        held = engine.board.by_name(row.alarm)
-        current = held if held is not None and held.occurrence == row.occurrence else row
-        since_s = current.since_at_s if current.since_at_s is not None else engine.now_s
-        subject = engine.scenes.subject_name(row.kind, row.subject)
-        lowest_c = _lowest_c(engine, row.subject, since_s, current.ended_at_s)
-        lines.append(
-            AlarmLine(
-                current.kind,
-                subject,
-                Priority(current.priority),
-                since_s,
-                current.ended_at_s,
-                current.seen_by,
-                current.seen_at_s,
-                current.state,
-                words.happened(engine.scenes.speech, row.kind, subject, lowest_c),
-                current.active,
-            )
-        )
-    return lines
-
-
-def _lowest_c(engine: "Engine", tree: str, from_s: float, to_s: float | None) -> float | None:
-    """The lowest temperature at a tree's place in a span; None where nobody knows."""
-    guarded = engine.guarding.trees.get(tree)
-    sensor = guarded.tree.sensor if guarded is not None else None
-    if sensor is None or sensor not in engine.settings.sensors:
-        return None
-    until_s = engine.now_s if to_s is None else to_s
-    _, values, flags = engine.readings.history.arrays(
-        sensor, Quantity.TEMPERATURE_C, from_s - 900.0, until_s + 1.0
-    )
-    usable = values[flags < Flag.FAIL]
-    return round(float(usable.min()), 2) if len(usable) else None

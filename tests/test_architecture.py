@@ -38,7 +38,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "model", "settings", "alarms", "conditions", "guarding", "silence", "notices", "trees", "troubles",
         "watch",
     },
-    "report": {"model", "clock", "notices", "safety"},
+    "report": {"model", "clock", "notices", "safety", "trees"},
     "troubles": {"clock", "model", "settings"},
     "watch": {
         "model", "settings", "alarms", "conditions", "guarding", "history", "notices", "silence", "trees",
@@ -49,11 +49,14 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "occurrences": {"model", "alarms", "conditions", "guarding", "scenes", "timers"},
     "commands": {"model", "settings", "alarms", "notices", "occurrences", "scenes"},
-    "views": {"model", "clock", "guarding", "report", "engine", "alarms", "notices"},
+    "morning": {
+        "model", "clock", "guarding", "report", "engine", "alarms", "science", "trees", "views",
+    },
+    "views": {"model", "clock", "guarding", "engine", "alarms"},
     "engine": {
         "model", "clock", "settings", "alarms", "commands", "conditions", "guarding", "notices",
         "occurrences", "readings",
-        "report", "scenes", "silence", "timers", "trees", "troubles", "views", "watch", "watches",
+        "morning", "scenes", "silence", "timers", "trees", "troubles", "views", "watch", "watches",
     },
     "almanac": {"settings"},
     "drive": {"almanac", "engine", "model"},

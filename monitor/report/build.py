@@ -1,155 +1,79 @@
-"""The morning report as a value: verdict, what to do today, night, trees, alarms, and what is not known.
+"""The morning report from its facts: order, choice and words; no layout, no clock.
 
-Facts in, report out; whatever is not known is said, never left out.
+The order is that of need: the verdict, what to do today, the night, the trees, what rang, what was not seen,
+tonight, the week to come, the foot. Whatever is not known is said, never left out.
 """
 
-from dataclasses import dataclass
+from datetime import date
 
-from monitor.model import AlarmState, Priority
-from monitor.notices.words import Speech, duration
+from monitor.report.ahead import skill_lines, tonight, week_lines
+from monitor.report.asks import alarm_lines, asks, coming_week
+from monitor.report.facts import MorningFacts
+from monitor.report.nights import house_parts, more_said, tree_rows
+from monitor.report.times import Times, day, lasted
+from monitor.report.unseen import not_seen
+from monitor.report.value import MorningReport
+from monitor.report.verdict import verdict
+from monitor.report.wording import sentence
+from monitor.safety import SAFETY_LINES
 
 ASKS_AT_MOST = 7
-
-
-@dataclass(frozen=True, slots=True)
-class SensorNight:
-    """What one sensor saw since yesterday afternoon; `gaps` are spans without a reading."""
-
-    sensor: str
-    house: str
-    place: str
-    low_c: float | None
-    low_at_s: float | None
-    high_c: float | None
-    gaps: tuple[tuple[float, float], ...]
-
-
-@dataclass(frozen=True, slots=True)
-class TreeLine:
-    """One tree: its works with stage and day, the night's low at its place, how far that was from damage."""
-
-    name: str
-    works: tuple[tuple[str, str, int], ...]
-    low_harm_c: float | None
-    low_c: float | None
-    margin_k: float | None
-    watched: bool
-
-
-@dataclass(frozen=True, slots=True)
-class AlarmLine:
-    """One occurrence of the night and what was answered."""
-
-    kind: str
-    subject: str
-    priority: Priority
-    since_s: float
-    ended_s: float | None
-    seen_by: str
-    seen_at_s: float | None
-    state: AlarmState
-    cause: str
-    active: bool
-
-
-@dataclass(frozen=True, slots=True)
-class MorningFacts:
-    """Everything a report is made from."""
-
-    date: str
-    at_s: float
-    from_s: float
-    site: str
-    speech: Speech
-    sensors: tuple[SensorNight, ...]
-    trees: tuple[TreeLine, ...]
-    alarms: tuple[AlarmLine, ...]
-    unknown: tuple[str, ...]
-    has_liveness: bool
-
-
-@dataclass(frozen=True, slots=True)
-class MorningReport:
-    """The report; renderers only draw it."""
-
-    facts: MorningFacts
-    verdict: str
-    today: tuple[str, ...]
-    can_wait: int
-    not_seen: tuple[str, ...]
-
-    @property
-    def subject(self) -> str:
-        """The mail's subject: the verdict, short."""
-        return f"{self.facts.site}, {self.facts.date}: {self.verdict}"
+LATE_FROM_S = 600.0
+SUBJECT_AT_MOST = 110
 
 
 def build(facts: MorningFacts) -> MorningReport:
     """The report of one morning."""
-    not_seen = tuple(_not_seen(facts))
-    asks = _today(facts)
+    on = date.fromisoformat(facts.date)
+    times = Times(facts.speech, on, facts.from_s, facts.at_s)
+    found = asks(facts, times)
+    rows, more = tree_rows(facts, times)
+    said = verdict(facts, times)
     return MorningReport(
-        facts,
-        _verdict(facts, not_seen),
-        tuple(asks[:ASKS_AT_MOST]),
-        max(0, len(asks) - ASKS_AT_MOST),
-        not_seen,
+        date=facts.date,
+        subject=_subject(facts, on, said),
+        verdict=sentence(said),
+        place_and_time=f"{facts.site}, {times.full(facts.at_s)}",
+        remarks=tuple(sentence(remark) for remark in _remarks(facts, times)),
+        today=tuple(found[:ASKS_AT_MOST]),
+        can_wait=max(0, len(found) - ASKS_AT_MOST),
+        night_title=f"The night, {times.span(facts.watch_from_s, facts.at_s)}",
+        night=house_parts(facts, times),
+        trees=rows,
+        more_trees=more,
+        more_trees_said=more_said(more),
+        alarms=alarm_lines(facts, times),
+        not_seen=not_seen(facts, times),
+        tonight=tonight(facts, times),
+        skill=skill_lines(facts),
+        coming=coming_week(facts),
+        week=week_lines(facts),
+        foot=_foot(facts),
+        safety=SAFETY_LINES,
     )
 
 
-def _verdict(facts: MorningFacts, not_seen: tuple[str, ...]) -> str:
-    """One sentence; the worst that is known comes first, and what is not known is not called fine."""
-    harmed = [tree for tree in facts.trees if tree.margin_k is not None and tree.margin_k <= 0]
-    standing = [alarm for alarm in facts.alarms if alarm.active and alarm.priority is not Priority.LOW]
-    if harmed:
-        names = ", ".join(tree.name for tree in harmed[:3]) + (" and more" if len(harmed) > 3 else "")
-        return f"frost reached {names}: damage is likely"
-    if standing:
-        return f"something still stands: {standing[0].cause}"
-    if not facts.trees and all(sensor.low_c is None for sensor in facts.sensors):
-        return "no sensor has been heard and no tree is written down yet"
-    if all(sensor.low_c is None for sensor in facts.sensors):
-        return "a blind night: nothing was heard from any sensor"
-    if facts.alarms:
-        return "the night had alarms, and they are over; no tree reached its damage limit"
-    if not_seen:
-        return "no harm was seen, but not everything was watched"
-    nearest = [tree for tree in facts.trees if tree.margin_k is not None]
-    if nearest:
-        closest = min(nearest, key=lambda tree: tree.margin_k or 0.0)
-        spare = facts.speech.difference(closest.margin_k or 0.0)
-        return f"a quiet night; {closest.name} came nearest, {spare} above damage"
-    return "a quiet night"
+def _subject(facts: MorningFacts, on: date, said: str) -> str:
+    """The mail's subject: place, day, and as much of the verdict as a list of mails shows."""
+    subject = f"{facts.site}, {day(on)}: {said}"
+    if len(subject) <= SUBJECT_AT_MOST:
+        return subject
+    return subject[:SUBJECT_AT_MOST].rsplit(" ", 1)[0].rstrip(",;:") + " …"
 
 
-def _today(facts: MorningFacts) -> list[str]:
-    asks = [
-        f"{tree.name}: look at it by day, do not bend or prune it now; write down what you find "
-        f"(it had {facts.speech.temperature(tree.low_c)})"
-        for tree in facts.trees
-        if tree.margin_k is not None and tree.margin_k <= 0
-    ]
-    for alarm in facts.alarms:
-        if alarm.state is AlarmState.RETURNED:
-            asks.append(f"say that you have seen: {alarm.cause}")
-        elif alarm.active and alarm.seen_at_s is None:
-            asks.append(f"look at this now: {alarm.cause}")
-    asks += [
-        f"{tree.name}: write down where it stands; no sensor is there"
-        for tree in facts.trees
-        if not tree.watched
-    ]
-    return asks
+def _remarks(facts: MorningFacts, times: Times) -> list[str]:
+    found = []
+    late_s = facts.at_s - facts.due_s
+    if facts.is_sent and late_s >= LATE_FROM_S:
+        found.append(f"this report is {lasted(late_s)} late: it was due at {times.time(facts.due_s)}")
+    if len(times.zones) > 1:
+        zones = ", ".join(times.zones)
+        found.append(f"the clocks changed in this night; each time says which it is ({zones})")
+    return found
 
 
-def _not_seen(facts: MorningFacts) -> list[str]:
-    said = list(facts.unknown)
-    for sensor in facts.sensors:
-        spans = [f"{facts.speech.time(a)}–{facts.speech.time(b)} ({duration(b - a)})" for a, b in sensor.gaps]
-        if spans:
-            said.append(
-                f"sensor {sensor.sensor}: nothing {', '.join(spans[:4])}" + (" and more" if spans[4:] else "")
-            )
+def _foot(facts: MorningFacts) -> tuple[str, ...]:
+    lines = [f"No report by {facts.missed_from} means that I am not running."]
     if not facts.has_liveness:
-        said.append("nobody outside listens whether I live: a power cut will be silent")
-    return said
+        lines.append("Nobody outside listens whether I live: after a power cut there is only silence.")
+    return tuple(lines)

@@ -1,80 +1,111 @@
-"""The morning report as plain text, complete on its own; it draws a value and decides nothing."""
+"""The morning report as plain text, complete on its own; it lays a value out and decides nothing.
 
-from monitor.notices.words import duration
-from monitor.report.build import AlarmLine, MorningReport, SensorNight, TreeLine
-from monitor.safety import SAFETY_LINES
+Lines are broken for a mail program of eighty columns; nothing depends on letters of equal width.
+"""
 
-WIDTH = 78
-SHUT_DOWN_LINE = "No report by 07:30 means that I am not running."
+import re
+import textwrap
+from collections.abc import Iterable, Sequence
+
+from monitor.report.value import NOTHING_MISSED, Ask, HouseNightPart, MorningReport, SensorRow, TreeRow
+from monitor.report.wording import sentence
+
+WIDTH = 76
+UNITS = re.compile(r"(?<=\d) (?=(?:°|min\b|h\b|degrees?\b|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec))")
 
 
 def render(report: MorningReport) -> str:
     """The whole page."""
-    facts = report.facts
-    parts = [f"{facts.site}, {facts.speech.day_time(facts.at_s)}", "", _sentence(report.verdict)]
-    parts += _section("Today", _today(report))
-    parts += _section(
-        "The night", [_night(report, sensor) for sensor in facts.sensors] or ["no sensors are set"]
-    )
-    parts += _section(
-        "Trees", [_tree(report, tree) for tree in facts.trees] or ["no tree is written down yet"]
-    )
-    parts += _section("Alarms", [_alarm(report, alarm) for alarm in facts.alarms] or ["none"])
-    parts += _section("Not seen or not known", list(report.not_seen) or ["nothing"])
-    parts += ["", SHUT_DOWN_LINE, "", *SAFETY_LINES]
+    parts = [
+        *_filled(report.verdict),
+        report.place_and_time,
+        *(line for remark in report.remarks for line in _filled(remark)),
+        *_section("Today", _today(report)),
+        *_section(report.night_title, _night(report.night)),
+        *_section("Trees", _trees(report)),
+        *_section("Alarms", _items(report.alarms, "none")),
+        *_section("Not seen or not known", _items(report.not_seen, NOTHING_MISSED)),
+        *_section("Tonight", _items(report.tonight)),
+        *_section("How good the last forecasts were", _items(report.skill)),
+        *_section("The coming week", _items([f"{on}: {what}" for on, what in report.coming])),
+        *_section("The week that was", _items(report.week)),
+        *_section("The other trees", _rows(report.more_trees)),
+        "",
+        *(line for said in report.foot for line in _filled(said)),
+        "",
+        *(line for said in report.safety for line in _filled(said)),
+    ]
     return "\n".join(parts) + "\n"
 
 
-def _section(title: str, lines: list[str]) -> list[str]:
-    return ["", title, "-" * len(title), *(f"* {line}" for line in lines)]
+def _filled(text: str, first: str = "", rest: str = "") -> list[str]:
+    """The text in lines; a number and its unit stay together."""
+    held = UNITS.sub("\u00a0", text)
+    lines = textwrap.wrap(
+        held,
+        WIDTH,
+        initial_indent=first,
+        subsequent_indent=rest,
+        break_long_words=False,
+        break_on_hyphens=False,
+    )
+    return [line.replace("\u00a0", " ") for line in lines]
 
 
-def _sentence(text: str) -> str:
-    return text[0].upper() + text[1:] + "."
+def _section(title: str, lines: Sequence[str]) -> list[str]:
+    """A title and its lines; nothing where there are none."""
+    return ["", title, "-" * len(title), *lines] if lines else []
+
+
+def _items(said: Iterable[str], none: str = "") -> list[str]:
+    found = [line for each in said for line in _filled(each, "- ", "  ")]
+    return found or ([f"- {none}"] if none else [])
 
 
 def _today(report: MorningReport) -> list[str]:
     if not report.today:
-        return ["nothing is asked of you"]
-    more = [f"{report.can_wait} more can wait"] if report.can_wait else []
-    return [*report.today, *more]
+        return ["Nothing is asked of you."]
+    lines = [line for number, ask in enumerate(report.today, start=1) for line in _ask(number, ask)]
+    return [*lines, f"{report.can_wait} more can wait."] if report.can_wait else lines
 
 
-def _night(report: MorningReport, sensor: SensorNight) -> str:
-    speech = report.facts.speech
-    where = f"{sensor.house}, {sensor.sensor}" if sensor.place != "outdoor" else f"outdoors, {sensor.sensor}"
-    if sensor.low_c is None or sensor.low_at_s is None:
-        return f"{where}: not known, nothing was heard"
-    return (
-        f"{where}: lowest {speech.temperature(sensor.low_c)} at {speech.time(sensor.low_at_s)}, "
-        f"highest {speech.temperature(sensor.high_c)}"
-    )
+def _ask(number: int, ask: Ask) -> list[str]:
+    return [
+        *_filled(sentence(f"{ask.about}: {ask.what}"), f"{number}. ", "   "),
+        *_filled(sentence(f"{ask.why}; {ask.wait}"), "   ", "   "),
+    ]
 
 
-def _tree(report: MorningReport, tree: TreeLine) -> str:
-    speech = report.facts.speech
-    works = "; ".join(f"{work.replace('-', ' ')}, {stage}, day {day}" for work, stage, day in tree.works)
-    text = f"{tree.name}: {works or 'not tender'}"
-    if not tree.watched:
-        return f"{text}; no sensor where it stands: not known"
-    if tree.low_harm_c is None:
-        return text
-    limit = f"damage likely below {speech.limit(tree.low_harm_c)}"
-    if tree.margin_k is None:
-        return f"{text}; {limit}; how cold it was is not known"
-    if tree.margin_k <= 0:
-        return f"{text}; it had {speech.temperature(tree.low_c)}; {limit}"
-    return f"{text}; {speech.difference(tree.margin_k)} to spare; {limit}"
+def _night(night: Sequence[HouseNightPart]) -> list[str]:
+    if not night:
+        return ["- no house has a sensor yet"]
+    lines: list[str] = []
+    for part in night:
+        lines += [part.name, *_items(_sensor(row) for row in part.rows), *_items(part.said)]
+    return lines
 
 
-def _alarm(report: MorningReport, alarm: AlarmLine) -> str:
-    speech = report.facts.speech
-    until = f"–{speech.time(alarm.ended_s)}" if alarm.ended_s is not None else ", still so"
-    answered = (
-        f"seen at {speech.time(alarm.seen_at_s)}"
-        + (f" by {alarm.seen_by.capitalize()}" if alarm.seen_by else "")
-        if alarm.seen_at_s is not None
-        else "not seen by anybody"
-    )
-    lasted = f" ({duration(alarm.ended_s - alarm.since_s)})" if alarm.ended_s is not None else ""
-    return f"{speech.time(alarm.since_s)}{until}{lasted}: {alarm.cause}; {answered}"
+def _sensor(row: SensorRow) -> str:
+    name = f"{row.sensor} ({row.where})" if row.where else row.sensor
+    if not row.at:
+        return f"{name}: {row.lowest}"
+    return f"{name}: lowest {row.lowest} at {row.at}, highest {row.highest}"
+
+
+def _trees(report: MorningReport) -> list[str]:
+    if not report.trees:
+        return ["- no tree is written down yet"]
+    more = _filled(sentence(report.more_trees_said)) if report.more_trees_said else []
+    return [*_rows(report.trees), *more]
+
+
+def _rows(rows: Sequence[TreeRow]) -> list[str]:
+    return [line for row in rows for line in _row(row)]
+
+
+def _row(row: TreeRow) -> list[str]:
+    wraps = f"wraps on: {row.wraps}" if row.wraps else ""
+    following = f"next: {row.next_step}" if row.next_step else ""
+    first = f"{row.mark.shape} {row.name}, {row.mark.word}: {row.margin}".rstrip(": ")
+    details = "; ".join(filter(None, (row.works, wraps, following)))
+    return [*_filled(first, "", "  "), *_filled(details, "  ", "  ")]

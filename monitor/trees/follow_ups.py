@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import timedelta
 
-from monitor.trees.moment import FollowUpNow, Moment, moment, names_of
+from monitor.trees.moment import FollowUpNow, Moment, days_said, moment, names_of
 from monitor.trees.plans import FollowUp, Plans
 from monitor.trees.stages import StageNow, wrap_keep
 from monitor.trees.tree import Wire, Work, Wrap
@@ -116,7 +116,7 @@ def _next(asked: FollowUp, work: Work, present: Moment) -> FollowUpNow | None:
     due_on = present.date_of(from_s) + timedelta(days=days)
     modified_at_s = max(work.entered_at_s, present.last_entered_at_s(asked.name))
     label = present.plans.works[work.work].label.lower()
-    because = f"{days:g} days after {f'the {label}' if done_at_s is None else 'the last time'}"
+    because = f"{days_said(days)} after {label if done_at_s is None else 'the last time'}"
     if asked.degree_days_k_d is not None:
         warm_at_s = present.warm_at_s(from_s, asked.degree_days_k_d)
         if warm_at_s is not None and present.date_of(warm_at_s) < due_on:

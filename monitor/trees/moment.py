@@ -157,6 +157,11 @@ def moment(
     return Moment(tree, plans, stages, now_s, zone, degree_days_since, species, by_entry)
 
 
+def days_said(days: float) -> str:
+    """`1 day`, `14 days`."""
+    return "1 day" if days == 1 else f"{days:g} days"
+
+
 def names_of(plans: Plans, work: str) -> frozenset[str]:
     """The follow-ups that a kind of work asks for."""
     plan = plans.works.get(work)

@@ -7,7 +7,7 @@ few weeks at least. They exist while wire is on, whatever stage the tree is in.
 from collections.abc import Iterable
 from datetime import date, timedelta
 
-from monitor.trees.moment import FollowUpNow, Moment
+from monitor.trees.moment import FollowUpNow, Moment, days_said
 from monitor.trees.plans import FollowUp
 from monitor.trees.stages import DAY_S
 from monitor.trees.tree import Finding, Wire
@@ -122,7 +122,7 @@ def _due(wire: Wire, present: Moment) -> tuple[date, str, float]:
     from_s = wire.at_s if done_at_s is None else done_at_s
     days = planned.after_days if done_at_s is None else planned.every_days or DORMANT_DAYS
     due_on = present.date_of(from_s) + timedelta(days=days)
-    because = f"{days:g} days after {'it was put on' if done_at_s is None else 'the last time'}"
+    because = f"{days_said(days)} after {'it was put on' if done_at_s is None else 'the last time'}"
     modified_at_s = max(wire.entered_at_s, present.last_entered_at_s(WIRE_CHECK.name))
     warm_from_s, asked_k_d = _warmth(wire, from_s, planned, present)
     warm_at_s = present.warm_at_s(warm_from_s, asked_k_d)

@@ -1,0 +1,242 @@
+"""What a morning report is made from, as frozen values; it decides nothing and draws nothing.
+
+`monitor/morning` gathers them. Instants are guard time; `Speech` turns them into what people read. What a
+room cannot give yet is None, and the report says so.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from monitor.model import AlarmState, Priority
+from monitor.notices.words import Speech
+from monitor.report.picture_facts import HousePicture
+from monitor.trees.moment import FollowUpNow
+
+Span = tuple[float, float]
+"""From one instant to another [s]."""
+
+
+@dataclass(frozen=True, slots=True)
+class SensorNight:
+    """What one sensor saw in the night; `gaps` are spans without a usable reading, the last may be open."""
+
+    sensor: str
+    place: str
+    low_c: float | None = None
+    low_at_s: float | None = None
+    high_c: float | None = None
+    high_at_s: float | None = None
+    gaps: tuple[Span, ...] = ()
+    heard: bool = False
+    """Whether anything was ever heard of it."""
+    readings: int = 0
+    doubtful: int = 0
+    """Readings of the night that quality checks doubt or refuse."""
+
+
+@dataclass(frozen=True, slots=True)
+class HouseNight:
+    """One house: its sensors, and how long the air was at or under the damage limit of its tenderest tree."""
+
+    house: str
+    name: str
+    sensors: tuple[SensorNight, ...] = ()
+    tenderest: str = ""
+    low_harm_c: float | None = None
+    under_s: float | None = None
+    picture: HousePicture | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Margin:
+    """How near one limit of a tree came: `side` is `low` or `high`, `grade` is `warn` or `harm`.
+
+    `reached_c` is the nearest value since the last report, `beyond_s` how long it was at or beyond the limit.
+    """
+
+    side: str
+    grade: str
+    limit_c: float
+    reached_c: float
+    at_s: float
+    beyond_s: float = 0.0
+
+    @property
+    def margin_k(self) -> float:
+        """How far inside the limit it stayed [K]; at or below 0 it was reached."""
+        spare_k = self.reached_c - self.limit_c if self.side == "low" else self.limit_c - self.reached_c
+        return round(spare_k, 2)
+
+
+@dataclass(frozen=True, slots=True)
+class WorkLine:
+    """One work that still asks for care; `days` is how long its stage lasts at least, from the work on."""
+
+    label: str
+    stage: str
+    day: int
+    days: float
+
+
+@dataclass(frozen=True, slots=True)
+class WrapLine:
+    """One wrap that is on; `felt` is what somebody felt last, `estimate` what is thought of it now."""
+
+    wrap: str
+    day: int
+    keep: str = "any"
+    felt: str = ""
+    felt_at_s: float | None = None
+    estimate: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class TreeNight:
+    """One tree and what the night meant for it.
+
+    `unseen_s` is how long its place was not watched since the last report; `now_c` is None where that is not
+    known now; `is_frozen` says that it has most likely not thawed yet.
+    """
+
+    tree: str
+    name: str
+    works: tuple[WorkLine, ...] = ()
+    wraps: tuple[WrapLine, ...] = ()
+    margins: tuple[Margin, ...] = ()
+    sensor: str = ""
+    place: str = ""
+    low_c: float | None = None
+    now_c: float | None = None
+    is_frozen: bool = False
+    unseen_s: float = 0.0
+    night_s: float = 0.0
+    """How long the night was, as far as anybody could have watched it."""
+
+    @property
+    def is_mostly_unseen(self) -> bool:
+        """Whether less than half of the night was watched."""
+        return self.unseen_s > 0.5 * self.night_s
+
+    @property
+    def watched(self) -> bool:
+        """Whether a sensor is set for the place where it stands."""
+        return bool(self.sensor)
+
+    def nearest(self, grade: str = "") -> Margin | None:
+        """The margin to the nearest limit, or to the nearest of a grade."""
+        among = [margin for margin in self.margins if grade in ("", margin.grade)]
+        return min(among, key=lambda margin: margin.margin_k, default=None)
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmLine:
+    """One occurrence since the last report and what was answered; `house` is empty for the site."""
+
+    kind: str
+    subject: str
+    priority: Priority
+    since_s: float
+    ended_s: float | None
+    seen_by: str
+    seen_at_s: float | None
+    state: AlarmState
+    active: bool
+    house: str = ""
+    lowest_c: float | None = None
+    name: str = ""
+    """The alarm's own name, `kind/subject`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What is expected of the coming night at one sensor; `trees` are name, damage limit and chance (0-1)."""
+
+    house: str
+    sensor: str
+    low_c: tuple[float, float, float]
+    """The low that one night in ten stays under, the middle one, the one that nine in ten stay under."""
+    low_at_s: float | None
+    nights_learned: int
+    trees: tuple[tuple[str, float, float], ...] = ()
+    advice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Skill:
+    """How good the last forecasts of the night's low were."""
+
+    nights: int
+    within: int
+    """Nights whose low came between the two ends of what was said."""
+    off_by_k: float
+    """By how much the middle was off, on average."""
+
+
+@dataclass(frozen=True, slots=True)
+class TreeWeek:
+    """What one tree went through in a week."""
+
+    name: str
+    coldest_c: float | None
+    below_zero_h: float
+    warmth_k_d: float
+
+
+@dataclass(frozen=True, slots=True)
+class Week:
+    """The week, told on Sundays: `rang` counts what woke or called somebody, `worth` those that mattered."""
+
+    trees: tuple[TreeWeek, ...]
+    rang: int
+    worth: int
+    skill: Skill | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class MorningFacts:
+    """Everything a report is made from.
+
+    `from_s` is when the night began, `since_s` when the last report was due, `due_s` when this one is;
+    `is_sent` says that it goes out now by the calendar, not because somebody asked for it.
+    """
+
+    date: str
+    at_s: float
+    from_s: float
+    since_s: float
+    due_s: float
+    missed_from: str
+    """Local time from which the absence of a report means something."""
+    site: str
+    speech: Speech
+    is_sent: bool = True
+    first_seen_s: float = 0.0
+    houses: tuple[HouseNight, ...] = ()
+    trees: tuple[TreeNight, ...] = ()
+    alarms: tuple[AlarmLine, ...] = ()
+    follow_ups: tuple[FollowUpNow, ...] = ()
+    """What is late, due or coming, on all trees."""
+    off: tuple[Span, ...] = ()
+    """Spans in which the program did not run."""
+    clock_steps: tuple[tuple[float, float], ...] = ()
+    """When the clock on the wall was set, and by how much it was moved forward [s]."""
+    link_down_at_s: float | None = None
+    late_readings: int = 0
+    future_readings: int = 0
+    unknown: tuple[str, ...] = ()
+    """Whatever else is not known, a sentence each."""
+    has_liveness: bool = True
+    outlook: tuple[Outlook, ...] | None = None
+    skill: Skill | None = None
+    week: Week | None = None
+    more: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def watch_from_s(self) -> float:
+        """From when on somebody could have watched the night."""
+        return min(max(self.from_s, self.first_seen_s), self.at_s)
+
+    @property
+    def sensors(self) -> tuple[SensorNight, ...]:
+        """The sensors of all houses."""
+        return tuple(sensor for house in self.houses for sensor in house.sensors)
