@@ -1,7 +1,9 @@
 """All commands but the daemon itself, put together; wrong words end as one sentence and status 2."""
 
 import os
+import re
 from collections.abc import Sequence
+from typing import Any
 
 import typer
 
@@ -11,6 +13,16 @@ from monitor.errors import UsageError
 
 WrongWords: type[Exception] = typer.BadParameter.__mro__[2]
 """What typer raises for wrong words; it is not among its public names, and the package it lies in varies."""
+
+PLAINER = (
+    (re.compile(r"Value error, "), ""),
+    (re.compile(r"Input should be greater than or equal to (\S+)"), r"it must be \1 or more"),
+    (re.compile(r"Input should be less than or equal to (\S+)"), r"it must be \1 or less"),
+    (re.compile(r"Input should be a valid (\w+),? ?.*$"), r"it is not a \1"),
+    (re.compile(r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)"), r"There is no place for \1"),
+    (re.compile(r"\?\.$"), "?"),
+)
+"""How the parser complains, and how we do."""
 
 ABOUT = """Guards worked trees in a small greenhouse in the weeks after heavy work.
 
@@ -25,7 +37,7 @@ def run_command(words: Sequence[str]) -> int:
     try:
         status = command(list(words), prog_name="aftercare", standalone_mode=False)
     except WrongWords as error:
-        raise _in_our_words(error) from error
+        raise _in_our_words(error, _path(command, words)) from error
     except typer.Abort:
         return 130
     except SystemExit as ended:
@@ -34,15 +46,25 @@ def run_command(words: Sequence[str]) -> int:
     return status if isinstance(status, int) else 0
 
 
-def _in_our_words(error: Exception) -> UsageError:
+def _in_our_words(error: Exception, path: str) -> UsageError:
     """The parser's complaint as one sentence, and where to read on."""
-    said = str(error.format_message()).strip() if hasattr(error, "format_message") else str(error)
+    said = str(error.format_message()) if hasattr(error, "format_message") else str(error)
     said = " ".join(said.split())
-    context = getattr(error, "ctx", None)
-    path = context.command_path if context is not None else "aftercare"
-    if not said:
-        return UsageError(f"{path} needs more words.", f"`{path} --help` shows them.")
-    return UsageError(said.rstrip(".") + ".", f"`{path} --help` shows what it takes.")
+    for theirs, ours in PLAINER:
+        said = theirs.sub(ours, said)
+    end = "" if said.endswith(("?", ".")) else "."
+    return UsageError(f"{said}{end}", f"`{path} --help` shows what it takes.")
+
+
+def _path(command: Any, words: Sequence[str]) -> str:
+    """The command that the words lead to, as far as they lead."""
+    path = ["aftercare"]
+    for word in words:
+        command = getattr(command, "commands", {}).get(word)
+        if command is None:
+            break
+        path.append(word)
+    return " ".join(path)
 
 
 def make_app() -> typer.Typer:
