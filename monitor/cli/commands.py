@@ -18,6 +18,7 @@ PLAINER = (
     (re.compile(r"Value error, "), ""),
     (re.compile(r"Input should be greater than or equal to (\S+)"), r"it must be \1 or more"),
     (re.compile(r"Input should be less than or equal to (\S+)"), r"it must be \1 or less"),
+    (re.compile(r"Input should be a valid integer,? ?.*$"), "it is not a whole number"),
     (re.compile(r"Input should be a valid (\w+),? ?.*$"), r"it is not a \1"),
     (re.compile(r"Got unexpected extra arguments?(?:\(s\))? \((.*)\)"), r"There is no place for \1"),
     (re.compile(r"\?\.$"), "?"),

@@ -10,7 +10,7 @@ import typer
 from monitor import clock
 from monitor.check import CheckResult, check_file
 from monitor.cli import show
-from monitor.cli.look_words import limit_text, now_text, tree_text
+from monitor.cli.look_words import days, limit_text, now_text, tree_text
 from monitor.cli.options import Config, Json, example, new_group
 from monitor.cli.place import Place
 from monitor.errors import AftercareError, BookError, Problem, SettingsError, StoreError, UsageError
@@ -166,13 +166,13 @@ def plan_show(work: Work = None, config: Config = None, json: Json = False) -> i
     for plan in chosen:
         show.say(f"{plan.label} ({plan.work})")
         rows = [
-            [stage.name, f"{stage.days:g} days" + _warmth(stage.degree_days_k_d), limit_text(stage.limits)]
+            [stage.name, days(stage.days) + _warmth(stage.degree_days_k_d), limit_text(stage.limits)]
             for stage in plan.stages
         ]
         show.table(["stage", "lasts", "limits"], rows)
         for stage in plan.stages:
             show.say(show.wrapped(f"{stage.name}: {stage.source}", "  source of "))
-        show.items("Then", [f"{f.label}: after {f.after_days:g} days. {f.text}" for f in plan.follow_ups])
+        show.items("Then", [f"{f.label}: after {days(f.after_days)}. {f.text}" for f in plan.follow_ups])
         show.say()
     return 0
 

@@ -38,7 +38,12 @@ def limit_text(limits: Mapping[str, float | None]) -> str:
         for key, value in limits.items()
         if value is not None and key in LIMIT_WORDS
     ]
-    return ", ".join(held) or "none"
+    return ", ".join(held).replace(" -", " −") or "none"
+
+
+def days(count: float) -> str:
+    """`1 day`, `14 days`."""
+    return f"{count:g} day" if count == 1 else f"{count:g} days"
 
 
 def when(text: str, zone: tzinfo) -> str:

@@ -131,6 +131,6 @@ def _summary(out: Path) -> str:
 
     reports = len(list((out / "reports").glob("*.txt")))
     return (
-        f"{lines('alarms.jsonl')} changes of alarms, {lines('notices.jsonl')} notices and {reports} reports "
-        f"are in {out}"
+        f"Written to {out}: changes of alarms {lines('alarms.jsonl')}, notices {lines('notices.jsonl')}, "
+        f"reports {reports}."
     )
