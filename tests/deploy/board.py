@@ -68,6 +68,9 @@ case "$1 $2" in
     printf '%s\\n' "pip $*" >> "$FAKES/calls"
     [ ! -e "$FAKES/faults/no-network" ] || exit 1
     cp "$FAKES/bin/aftercare-for-tests" "$(dirname "$0")/aftercare" ;;
+  "-c "*) ;;
+  "--version "*) echo "Python for tests" ;;
+  "- ") ;;
   *) exec "$REAL_PYTHON" "$@" ;;
 esac
 """
