@@ -9,7 +9,7 @@ import contextlib
 import queue
 import threading
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -44,6 +44,7 @@ from monitor.model import (
     Started,
 )
 from monitor.notices.words import Speech
+from monitor.report.illustrator import Illustrator
 from monitor.settings import Settings, read_secret, secret_path
 from monitor.store.book_file import BookFile
 from monitor.store.queries import Reader
@@ -110,6 +111,8 @@ class Guard:
         if notifiers is None:
             notifiers = create_notifiers(settings, lambda name: read_secret(settings, name))
         self.delivery = Delivery(notifiers, self._queue.put, guard_clock)
+        showing = {name for name, each in notifiers.items() if getattr(each, "SHOWS_PICTURES", False)}
+        self._illustrator = Illustrator(showing, self.delivery.send)
         self._driver = Driver(self.engine, Almanac(settings), self._job)
         self._asks: dict[int, Ask] = {}
         self._tickets = 0
@@ -192,7 +195,7 @@ class Guard:
             found = self.ask("report", {"date": self.today()}).value
         if found is None:
             return None
-        return {"date": found.date, "subject": found.subject, "text": found.text, "html": found.html}
+        return asdict(found)
 
     def today(self) -> str:
         """The site's local date."""
@@ -215,7 +218,7 @@ class Guard:
         self._keeping.load(saved.digests)
         self.delivery.clock_stepped(self.engine.scenes.speech.offset_s)
         for notice, attempts in saved.outbox:
-            self.delivery.send(notice, attempts)
+            self._illustrator.send(notice, attempts)
         self._driver.almanac.done("report", max(saved.reports, default=""))
         wall_from_s = now_s if saved.last_commit_at_s is None else saved.last_commit_at_s
         self._driver.almanac.start(wall_from_s + self.engine.scenes.speech.offset_s)
@@ -304,7 +307,7 @@ class Guard:
                 if change.status == "withdrawn":
                     self.delivery.withdraw(change.notice, change.notifier)
             for notice in effects.notices:
-                self.delivery.send(notice)
+                self._illustrator.send(notice)
             for reply in effects.replies:
                 self._answer(reply)
         if kept == failed_before:

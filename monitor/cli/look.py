@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Mapping
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -115,10 +116,14 @@ def report(config: Config = None, date: Date = "", out: OutDir = None) -> int:
     if out is None:
         show.say(found["text"].rstrip("\n"))
         return 0
+    from monitor.report.pictures import with_images
+
+    page = with_images(found["html"], found["pictures"])
     try:
         out.mkdir(parents=True, exist_ok=True)
-        for ending, key in (("txt", "text"), ("html", "html")):
-            (out / f"{found['date']}.{ending}").write_text(found[key], encoding="utf-8")
+        for ending, content in (("txt", found["text"]), ("html", page), ("ics", found["calendar"])):
+            if content:
+                (out / f"{found['date']}.{ending}").write_text(content, encoding="utf-8", newline="")
     except OSError as error:
         raise AftercareError(f"{out}: the report cannot be written there ({error.strerror}).") from error
     show.say(f"Written: {out / found['date']}.txt and .html")
@@ -146,7 +151,7 @@ def _found_report(place: Place, date: str) -> Mapping[str, Any] | None:
         return answer
     with Reader(place.state) as reader:
         found = reader.report(date or None)
-    return None if found is None else {"date": found.date, "text": found.text, "html": found.html}
+    return None if found is None else asdict(found)
 
 
 # ---- plans and trees -----------------------------------------------------------------------------------

@@ -15,6 +15,7 @@ from monitor.cli.book_text import read_book
 from monitor.cli.options import Config, example
 from monitor.cli.place import Place
 from monitor.errors import StoreError, UsageError
+from monitor.model import Report
 from monitor.store.book_file import NAME as BOOK
 from monitor.store.trouble import store_error
 
@@ -27,6 +28,7 @@ BookPath = Annotated[
 ]
 OutDir = Annotated[Path, typer.Option("--out", metavar="DIR", help="The folder to write to.")]
 Readings = Annotated[bool, typer.Option("--readings", help="Write readings.jsonl, too.")]
+Pictures = Annotated[bool, typer.Option("--pictures", help="Draw the pictures of the reports, too.")]
 
 HELP = """Run the same engine over a recording, as fast as it goes.
 
@@ -48,6 +50,7 @@ def replay(
     out: OutDir,
     book: BookPath = None,
     readings: Readings = False,
+    pictures: Pictures = False,
     config: Config = None,
 ) -> int:
     """Run the same engine over a recording."""
@@ -59,7 +62,11 @@ def replay(
     if not recording.exists():
         raise UsageError(f"{recording}: there is no such recording.")
     entries = _entries(place, book)
-    with _whole(out) as half, _progress(recording) as progress, JsonLinesSink(half, readings) as sink:
+    with (
+        _whole(out) as half,
+        _progress(recording) as progress,
+        JsonLinesSink(half, readings, _page_of(pictures)) as sink,
+    ):
         engine = run(
             place.settings, place.plans, read_recording(recording, show.aside), entries, sink,
             progress=progress,
@@ -68,6 +75,13 @@ def replay(
         show.aside(said)
     show.say(_summary(out))
     return 0
+
+
+def _page_of(pictures: bool) -> Callable[[Report], str]:
+    """What makes the page of a report."""
+    from monitor.report.pictures import with_images
+
+    return lambda report: with_images(report.html, report.pictures) if pictures else report.html
 
 
 def _entries(place: Place, book: Path | None) -> list[Mapping[str, Any]]:

@@ -9,6 +9,8 @@ group `monitor.notifiers` whose name is the kind and whose object (a module will
     RECORD_ONLY = True            only if it keeps a record and reaches nobody
     NEEDS = ("broker", ...)       only if it must know more: then in `values`: folder, site, broker, find
 
+A notifier whose `SHOWS_PICTURES` is True gets a report's pictures as `data:` images in the notice's page.
+
 `values` are the keys of the notifier's table without `type`; `files(name)` gives a secret's text.
 """
 

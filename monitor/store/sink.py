@@ -18,8 +18,17 @@ FILES = ("alarms", "notices", "forecasts", "wraps", "stages")
 class JsonLinesSink:
     """Takes commits like the database; every file exists when it is closed, empty or not."""
 
-    def __init__(self, directory: Path, readings: bool = False) -> None:
-        """Begin the files anew; StoreError when the directory cannot be written."""
+    def __init__(
+        self,
+        directory: Path,
+        readings: bool = False,
+        page: Callable[[Report], str] = lambda report: report.html,
+    ) -> None:
+        """Begin the files anew; StoreError when the directory cannot be written.
+
+        `page` makes the page of a report, for whoever wants pictures in it.
+        """
+        self._page = page
         self._directory = directory
         self._open: dict[str, TextIO] = {}
         self._readings = ReadingLines() if readings else None
@@ -65,7 +74,7 @@ class JsonLinesSink:
     def _write_report(self, report: Report) -> None:
         folder = self._directory / "reports"
         (folder / f"{report.date}.txt").write_text(report.text, encoding="utf-8")
-        (folder / f"{report.date}.html").write_text(report.html, encoding="utf-8")
+        (folder / f"{report.date}.html").write_text(self._page(report), encoding="utf-8")
 
     def close(self) -> None:
         """Flush and close; StoreError when the last of it could not be written."""

@@ -19,6 +19,7 @@ from email.utils import format_datetime
 from typing import Any, Final, TypeVar
 
 from monitor.delivery import keys
+from monitor.delivery.inline import as_parts
 from monitor.delivery.notifier import Finding, refuse
 from monitor.delivery.plain import one_line, plain
 from monitor.delivery.tls import tls_context
@@ -86,6 +87,8 @@ def create(name: str, values: Mapping[str, object], files: Callable[[str], str])
 
 class Email:
     """One mail server and its recipients; a new connection for each mail."""
+
+    SHOWS_PICTURES = True
 
     def __init__(
         self, values: Mapping[str, Any], security: str, tls: ssl.SSLContext | None, password: str
@@ -169,8 +172,27 @@ class Email:
             mail["X-Priority"] = "1"
         mail.set_content(plain(notice.text))
         if notice.html:
-            mail.add_alternative(plain(notice.html), subtype="html")
+            self._add_page(mail, notice)
+        if notice.calendar:
+            mail.add_attachment(
+                notice.calendar.encode(),
+                maintype="text",
+                subtype="calendar",
+                filename="trees-to-look-after.ics",
+                params={"charset": "utf-8"},
+            )
         return mail
+
+    def _add_page(self, mail: EmailMessage, notice: Notice) -> None:
+        """The page, with the pictures that are in it as parts of their own: few mail programs show others."""
+        name = self._id("notice", notice.notice).strip("<>")
+        page, pictures = as_parts(notice.html, name)
+        mail.add_alternative(plain(page), subtype="html")
+        part = list(mail.iter_parts())[-1]
+        for cid, picture in pictures:
+            part.add_related(picture, "image", "png", cid=f"<{cid}>", disposition="inline")
+        if pictures:
+            part.set_param("type", "text/html")
 
     def _thread(self, mail: EmailMessage, notice: Notice) -> None:
         """Tie the mail to the earlier ones about its occurrences.
