@@ -92,6 +92,15 @@ TREES: tuple[tuple[str, str, str, str, str, int], ...] = (
     ("pine-1", "Pine 1", "Pinus sylvestris", "bench-b", "root-prune", 12),
 )
 """Id, name, species, sensor, work, and how many days ago that was."""
+DONE: tuple[tuple[str, str, int], ...] = (
+    ("yew-2", "unwrap", 5),
+    ("yew-2", "crack-check", 3),
+    ("pine-1", "tie-down-check", 4),
+    ("pine-1", "water-by-weight", 2),
+    ("larch-3", "crack-check", 1),
+    ("larch-3", "seal-check", 1),
+)
+"""Tree, what was due on it and was done, and how many days ago."""
 
 
 HOW = {
@@ -260,5 +269,8 @@ def _write_book(state: Path, begins_at_s: float) -> None:
         known = {"tree": tree, "name": name, "species": species, "sensor": sensor}
         lines.append({"at": at, "kind": "tree", **known})
         lines.append({"at": at, "kind": "work", "tree": tree, "work": work})
+    for tree, follow_up, days in DONE:
+        at = rfc3339(begins_at_s - days * 86400.0 - 3 * 3600.0)
+        lines.append({"at": at, "kind": "done", "tree": tree, "follow_up": follow_up})
     text = "".join(json.dumps(line) + "\n" for line in lines)
     (state / "book.jsonl").write_text(text, encoding="utf-8")
