@@ -3,6 +3,7 @@
 from typing import TYPE_CHECKING
 
 from monitor.guarding import GuardedTree
+from monitor.trees.follow_up_calendar import calendar_bytes
 from monitor.trees.follow_ups import done_of, follow_ups_of
 from monitor.trees.moment import FollowUpNow, Moment, moment
 from monitor.trees.species import shipped_species
@@ -19,8 +20,6 @@ def follow_ups_now(engine: "Engine") -> tuple[FollowUpNow, ...]:
 
 def calendar_text(engine: "Engine") -> str:
     """Every follow-up, done ones too, as iCalendar text; nothing where there is none."""
-    from monitor.trees.follow_up_calendar import calendar_bytes
-
     every = [*follow_ups_now(engine)]
     for guarded in engine.guarding.trees.values():
         every += done_of(_now(engine, guarded))

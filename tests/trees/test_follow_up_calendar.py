@@ -80,6 +80,19 @@ def test_lines_are_short_and_end_as_they_should() -> None:
     assert any("nö crack nö crack" in str(event["description"]) for event in events(data).values())
 
 
+def test_whatever_people_write_comes_back_word_for_word() -> None:
+    """Commas, semicolons, backslashes, other scripts, over many folded lines."""
+    name = "Yew; by the door, \\ or so"
+    note = "one two\\n three; four, 五葉松 \U0001f332 " + "ü" * 80
+    book = grown(larch(name=name, tree="larch-3"), BEND)
+    book = grown(said("done", "2026-01-11", follow_up="crack-check", note=note), book=book)
+
+    found = events(calendar(book, "2026-01-12")).values()
+
+    assert all(str(event["summary"]).removeprefix("Done: ").startswith(f"{name}: ") for event in found)
+    assert any(note in str(event["description"]) for event in found)
+
+
 def test_nothing_changed_gives_the_same_bytes() -> None:
     """An hour or a day later, and after a restart."""
     data = calendar(BOOK, "2026-01-12T08:00")
