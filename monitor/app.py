@@ -219,7 +219,7 @@ class Guard:
         self.delivery.clock_stepped(self.engine.scenes.speech.offset_s)
         for notice, attempts in saved.outbox:
             self._illustrator.send(notice, attempts)
-        self._driver.almanac.done("report", max(saved.reports, default=""))
+        self._driver.almanac.done("report", saved.reports)
         wall_from_s = now_s if saved.last_commit_at_s is None else saved.last_commit_at_s
         self._driver.almanac.start(wall_from_s + self.engine.scenes.speech.offset_s)
         self._handle(Started(now_s, saved.last_commit_at_s, clock.is_trusted(self._wall_s())))
@@ -281,9 +281,8 @@ class Guard:
 
     def _handle(self, event: Any) -> None:
         """Record the event with the time at which the engine takes it, and hold its effects."""
-        if event.at_s >= self._driver.job_s():
-            for effects in self._driver.advance(event.at_s):
-                self._hold(effects)
+        for effects in self._driver.before(event):
+            self._hold(effects)
         if event.at_s < self.engine.now_s:
             event = _moved(event, self.engine.now_s)
         self._recorder.record(event)

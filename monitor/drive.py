@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 
 from monitor.almanac import Almanac
 from monitor.engine import Engine
-from monitor.model import Calendar, Effects, Tick
+from monitor.model import Calendar, Effects, Event, Started, Tick
 
 
 class Driver:
@@ -20,6 +20,7 @@ class Driver:
         self.engine = engine
         self.almanac = almanac
         self._on_job = on_job
+        self._looked_with_s = 0.0
 
     @property
     def _offset_s(self) -> float:
@@ -27,6 +28,9 @@ class Driver:
 
     def job_s(self) -> float:
         """The next instant of the calendar [guard time]; the engine keeps its own timers itself."""
+        if self._offset_s != self._looked_with_s:
+            self._looked_with_s = self._offset_s
+            self.almanac.look_again(self.engine.now_s + self._offset_s)
         job = self.almanac.next()
         return float("inf") if job is None else job.at_s - self._offset_s
 
@@ -34,12 +38,21 @@ class Driver:
         """The next instant at which something happens without a message [guard time]."""
         return min(self.engine.due(), self.job_s())
 
+    def before(self, event: Event) -> Iterator[Effects]:
+        """What is due before an event. Nothing is before a start: what came due meanwhile comes after it."""
+        if event.at_s >= self.job_s() and not isinstance(event, Started):
+            yield from self.advance(event.at_s)
+
     def advance(self, to_s: float) -> Iterator[Effects]:
-        """Everything that is due until an instant, in order; ends with the engine's time at that instant."""
+        """Everything that is due until an instant, in order; ends with the engine's time at that instant.
+
+        Of a job's dates that were missed, since the program was off or the clock was set, only the last is
+        due; dates that come while time passes are due each.
+        """
         while (due_s := self.due_s()) <= to_s:
             job = self.almanac.next()
             if job is not None and job.at_s - self._offset_s <= due_s:
-                due = self.almanac.take(to_s + self._offset_s) or job
+                due = self.almanac.take(max(due_s, self.engine.now_s) + self._offset_s) or job
                 self._on_job(due.name)
                 yield self.engine.handle(Calendar(max(due_s, due.at_s - self._offset_s), due.name, due.date))
             else:

@@ -315,7 +315,10 @@ class HourRow:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """A changed row of the engine's memory (`alarm`, `episode`, `occurrence`, `learned` or `site`); None deletes."""
+    """A changed row of the engine's memory; None deletes.
+
+    Tables are `alarm`, `episode`, `occurrence`, `learned` and `site`.
+    """
 
     table: str
     key: str

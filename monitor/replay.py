@@ -75,8 +75,8 @@ class _Run:
 
     def step(self, event: Event) -> None:
         """Whatever is due before an event, then the event."""
-        if event.at_s >= self._driver.job_s():
-            self.advance(event.at_s)
+        for effects in self._driver.before(event):
+            self._hold(effects)
         self.handle(event)
 
     def advance(self, to_s: float) -> None:

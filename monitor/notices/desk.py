@@ -163,7 +163,8 @@ class Desk:
         if quiet_ends_s is not None and priority is not Priority.HIGH:
             until_s = quiet_ends_s + calls.reach_s(self._settings, self._facts.duty())
             if not self._facts.in_danger(episode.house, until_s):
-                self._put(replace(episode, held=True, seen_at_s=None))
+                priority = max(priority, episode.priority, key=lambda p: p.rank)
+                self._put(replace(episode, held=True, seen_at_s=None, priority=priority))
                 return
             priority = Priority.HIGH
         self._put(replace(episode, seen_at_s=None, seen_by=""))
@@ -352,6 +353,8 @@ class Desk:
     def _cleared(self, key: str, episode: Episode, now_s: float) -> None:
         place = self._facts.scene(episode.house).name
         waiting = tuple(n for n in episode.told if n not in episode.delivered)
+        ended = [row.ended_at_s for alarm in episode.occurrences if (row := self._facts.row(alarm))]
+        span_s = (episode.started_at_s, max((at_s for at_s in ended if at_s is not None), default=now_s))
         for notifier in waiting:
             self._rate.drop(notifier, episode.notices)
             self._outbox.extend(
@@ -363,7 +366,7 @@ class Desk:
         for group, delivered in ((episode.delivered, True), (waiting, False)):
             if group:
                 subject, text = words.cleared(
-                    self.speech, place, self._what(episode), episode.started_at_s, now_s, delivered
+                    self.speech, place, self._what(episode), span_s, delivered, held=not episode.notices
                 )
                 told = tuple(n for n in episode.told if n in group)
                 self._emit(key, NoticeKind.CLEARED, episode.priority, told, subject, text,
@@ -410,14 +413,24 @@ class Desk:
             if not episode.is_over and self._facts.in_danger(episode.house, until_s):
                 self._send(key, NoticeKind.ACTIVATION, Priority.HIGH, now_s)
             return
-        if calls.told(self._settings, "report") or episode.is_over:
-            standing = {row.alarm: str(row.priority) for row in self._active_rows(episode)}
-            self._put(replace(episode, held=False, named={**episode.named, **standing}))
-            self._close_if_over(key, now_s)
-            return
         rows = self._active_rows(episode)
-        priority = max((row.priority for row in rows), key=lambda p: p.rank)
-        self._send(key, NoticeKind.ACTIVATION, priority, now_s)
+        if self._goes_with_report(episode, now_s):
+            standing = {row.alarm: str(row.priority) for row in rows}
+            self._put(replace(episode, held=False, named={**episode.named, **standing}))
+        elif episode.is_over:
+            told = episode.told or calls.told(self._settings, episode.priority, self._facts.duty())
+            self._put(replace(episode, held=False, told=told))
+        else:
+            priority = max((row.priority for row in rows), key=lambda p: p.rank)
+            self._send(key, NoticeKind.ACTIVATION, priority, now_s)
+        self._close_if_over(key, now_s)
+
+    def _goes_with_report(self, episode: Episode, now_s: float) -> bool:
+        """Whether this day's report tells of it: not where nobody gets one, or where it went out before."""
+        if not calls.told(self._settings, "report"):
+            return False
+        report_at_s = quiet.same_day_s(self._facts.label_s(now_s), self._settings.site.report_at, self._zone)
+        return report_at_s > self._facts.label_s(episode.started_at_s)
 
     def _escalate(self, key: str, episode: Episode, now_s: float) -> None:
         groups = calls.passed_on(self._settings, seen=episode.seen_at_s is not None)

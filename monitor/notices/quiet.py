@@ -15,6 +15,11 @@ def _at(day: datetime, moment: time, zone: tzinfo) -> float:
     return datetime.combine(day.date(), moment, tzinfo=zone).timestamp()
 
 
+def same_day_s(at_s: float, moment: str, zone: tzinfo) -> float:
+    """The instant at which clocks show that time of day on the local date of an instant [s]."""
+    return _at(local(at_s, zone), _clock_time(moment), zone)
+
+
 def ends_at_s(quiet: QuietHours | None, at_s: float, zone: tzinfo) -> float | None:
     """When the quiet hours that hold at an instant end [s]; None outside them.
 

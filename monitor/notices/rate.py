@@ -47,8 +47,8 @@ class Rate:
         due = (
             now_s + HIGH_WAITS_S
             if notice.priority is Priority.HIGH
-            else recent[0] + WITHIN_S
-            if recent
+            else recent[-AT_MOST] + WITHIN_S
+            if len(recent) >= AT_MOST
             else now_s
         )
         self._due[name] = min(due, self._due.get(name, due))

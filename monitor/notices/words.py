@@ -242,16 +242,20 @@ def lead_of(kind: str, speech: Speech, seen_at_s: float | None, started_at_s: fl
 
 
 def cleared(
-    speech: Speech, place: str, what: str, from_s: float, to_s: float, delivered: bool
+    speech: Speech, place: str, what: str, span_s: tuple[float, float], delivered: bool, held: bool = False
 ) -> tuple[str, str]:
-    """Subject and text when all of it is over; one notice for both where the first never got through."""
-    span = f"{speech.time(from_s)}–{speech.time(to_s)}"
+    """Subject and text when all of it is over; one notice for both where the first never got through.
+
+    `held` says that there was no first one: it could wait until the quiet hours ended.
+    """
+    span = f"{speech.time(span_s[0])}–{speech.time(span_s[1])}"
     where = f" ({place})" if place else ""
     if delivered:
         return f"Over: {what}{where}", f"It is over: {what}, {span}. Nothing more to do now; look by day."
+    why = "This could wait until the quiet hours ended" if held else "This could not be delivered in time"
     return (
         f"Was and is over: {what}{where}",
-        f"This could not be delivered in time: {what}, {span}. It is over now. Look at the trees by day.",
+        f"{why}: {what}, {span}. It is over now. Look at the trees by day.",
     )
 
 

@@ -142,10 +142,11 @@ class House:
         self.engine = Engine(self.settings, load_plans(None))
         self.engine.load(saved, book)
         self.driver = Driver(self.engine, Almanac(self.settings))
-        self.driver.almanac.done("report", max(saved.reports, default=""))
+        self.driver.almanac.done("report", saved.reports)
         last_s = saved.last_commit_at_s
         self.driver.almanac.start((now_s if last_s is None else last_s) + self.offset_s)
-        self._keep(self.engine.handle(Started(now_s, last_s)))
+        self.handle(Started(now_s, last_s))
+        self.passes(now_s)
 
     def restart(
         self,
@@ -204,8 +205,8 @@ class House:
 
     def handle(self, event: Any) -> Effects:
         """One event, after everything that is due before it."""
-        if event.at_s >= self.driver.job_s():
-            self.passes(event.at_s)
+        for effects in self.driver.before(event):
+            self._keep(effects)
         effects = self.engine.handle(event)
         self._keep(effects)
         return effects
@@ -310,11 +311,15 @@ class House:
 
     def notices(self, about: str = "frost", notifier: str | None = None) -> list[Notice]:
         """Notices of one family of causes since this was last asked for; `report` for reports."""
-        key = f"{about}/{notifier}"
-        begin, self._asked[key] = self._asked.get(key, 0), len(self.notices_seen)
+        key, found = f"{about}/{notifier}", self.said(about, notifier)
+        begin, self._asked[key] = self._asked.get(key, 0), len(found)
+        return found[begin:]
+
+    def said(self, about: str = "frost", notifier: str | None = None) -> list[Notice]:
+        """All notices of one family of causes so far."""
         return [
             notice
-            for notice in self.notices_seen[begin:]
+            for notice in self.notices_seen
             if notifier in (None, notice.notifier) and _family(notice) == about
         ]
 

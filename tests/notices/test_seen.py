@@ -148,7 +148,7 @@ def test_seen_can_be_said_of_a_house_a_notice_or_everything(target: str) -> None
     house = House(entries=LARCH_AND_YEW)
     house.reading(0.5)
     house.air(-2.0, by="20:15")
-    house.ack(house.notices_seen[0].notice if target == "notice" else target)
+    house.ack(house.said()[0].notice if target == "notice" else target)
 
     assert (house.state(LARCH), house.state(YEW)) == ("acknowledged", "acknowledged")
 
