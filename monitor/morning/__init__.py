@@ -8,6 +8,7 @@ from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 
 from monitor.model import Report
+from monitor.morning import ahead
 from monitor.morning.alarms import alarm_lines
 from monitor.morning.follow_ups import calendar_text, follow_ups_now
 from monitor.morning.houses import house_nights
@@ -48,7 +49,7 @@ def morning_facts(engine: "Engine", for_date: str, is_sent: bool = False) -> Mor
     report_at = time.fromisoformat(engine.settings.site.report_at)
     yesterday = day - timedelta(days=1)
     night = Night(engine, _at(engine, yesterday, NIGHT_BEGINS), _at(engine, yesterday, report_at))
-    trees = tree_nights(engine, night)
+    watched = ahead.watched(engine)
     facts = MorningFacts(
         date=for_date,
         at_s=engine.now_s,
@@ -60,7 +61,7 @@ def morning_facts(engine: "Engine", for_date: str, is_sent: bool = False) -> Mor
         speech=engine.scenes.speech,
         is_sent=is_sent,
         first_seen_s=engine.first_seen_s,
-        trees=trees,
+        trees=tree_nights(engine, night),
         alarms=alarm_lines(engine, night),
         follow_ups=follow_ups_now(engine),
         off=engine.night_log.off_since(night.since_s),
@@ -69,6 +70,8 @@ def morning_facts(engine: "Engine", for_date: str, is_sent: bool = False) -> Mor
         late_readings=engine.readings.counts.late,
         future_readings=engine.readings.counts.future,
         unknown=tuple(other_unknowns(engine)),
+        outlook=ahead.outlooks(engine, watched, for_date),
+        skill=ahead.skills(engine, watched),
         has_liveness=engine.settings.liveness is not None,
     )
     return replace(facts, houses=house_nights(engine, night, facts))

@@ -1,57 +1,51 @@
 """Tonight, how good the last forecasts were, and the week on Sundays, in words; pure."""
 
+from collections.abc import Iterable
+
+from monitor.notices.night_words import chance_text
 from monitor.report.facts import MorningFacts, Outlook, Skill, TreeWeek
-from monitor.report.times import Times
 from monitor.report.wording import apart, counted
 
-NO_OUTLOOK = "no outlook is made here yet: look at a weather forecast before dusk"
-WORTH_SAYING = 0.02
+NO_OUTLOOK = (
+    "an outlook is made this evening and told if it is dangerous; look at a weather forecast before dusk"
+)
+WORTH_SAYING = 0.05
 TREES_SHOWN = 3
+PLACES_SHOWN = 3
 WEEK_TREES_SHOWN = 7
 
 
-def tonight(facts: MorningFacts, times: Times) -> tuple[str, ...]:
+def tonight(facts: MorningFacts) -> tuple[str, ...]:
     """What the coming night may bring; that nothing is known of it is said."""
-    if facts.outlook is None:
-        return (NO_OUTLOOK,)
-    return tuple(_outlook(each, facts, times) for each in facts.outlook) or (NO_OUTLOOK,)
+    return tuple(_outlook(each, facts) for each in facts.outlook[:PLACES_SHOWN]) or (NO_OUTLOOK,)
 
 
-def _outlook(outlook: Outlook, facts: MorningFacts, times: Times) -> str:
-    low, middle, high = (facts.speech.temperature(value) for value in outlook.low_c)
-    when = f" about {times.time(outlook.low_at_s)}" if outlook.low_at_s is not None else ""
-    said = f"{outlook.house}: lowest near {middle}{when}, most likely between {low} and {high}"
+def _outlook(outlook: Outlook, facts: MorningFacts) -> str:
+    said = [f"{outlook.place}: lowest {outlook.low}"]
     chances = [tree for tree in outlook.trees if tree[2] >= WORTH_SAYING][:TREES_SHOWN]
-    said += "".join(
-        f"; {name} below {facts.speech.limit(limit_c)}: {odds(chance)}" for name, limit_c, chance in chances
-    )
-    if outlook.nights_learned < 14:
-        said += f" (learnt from {counted(outlook.nights_learned, 'night')} only)"
-    return f"{said}. {outlook.advice}" if outlook.advice else said
-
-
-def odds(chance: float) -> str:
-    """A chance [0-1] as people say it: `about 1 in 5`, `very likely`."""
-    if chance >= 0.9:
-        return "very likely"
-    if chance >= 0.45:
-        return f"about {round(chance * 10)} in 10"
-    if chance < WORTH_SAYING:
-        return "very unlikely"
-    return f"about 1 in {max(2, round(1 / chance))}"
+    said += [
+        f"{name} below {facts.speech.limit(limit_c)}: {chance_text(chance)}"
+        for name, limit_c, chance in chances
+    ]
+    return "; ".join([*said, outlook.heater] if outlook.heater else said)
 
 
 def skill_lines(facts: MorningFacts) -> tuple[str, ...]:
     """How far the last forecasts can be trusted; nothing where none were made."""
-    return () if facts.skill is None else (_skill(facts.skill, facts),)
+    return tuple(_skills(facts.skill, facts))
 
 
-def _skill(skill: Skill, facts: MorningFacts) -> str:
-    off = apart(facts.speech, skill.off_by_k)
-    return (
-        f"of the last {counted(skill.nights, 'night')} {skill.within} kept within what was said "
-        f"(8 in 10 should); on average the low was {off} off"
-    )
+def _skills(skills: tuple[Skill, ...], facts: MorningFacts) -> Iterable[str]:
+    known = [skill for skill in skills if skill.is_enough]
+    for skill in known[:PLACES_SHOWN]:
+        off = apart(facts.speech, skill.off_by_k)
+        yield (
+            f"{skill.place}: of the last {counted(skill.nights, 'night')} {skill.within} kept within what "
+            f"was said (8 in 10 should); on average the low was {off} off"
+        )
+    if skills and not known:
+        nights = max(skill.nights for skill in skills)
+        yield f"too few nights to tell yet ({nights} so far)"
 
 
 def week_lines(facts: MorningFacts) -> tuple[str, ...]:
@@ -59,14 +53,12 @@ def week_lines(facts: MorningFacts) -> tuple[str, ...]:
     if facts.week is None:
         return ()
     week = facts.week
-    worth = f"{week.worth} of them for something that mattered" if week.rang else ""
-    rang = f"it rang {counted(week.rang, 'time')}{', ' + worth if worth else ''}"
+    worth = f", {week.worth} of them for something that mattered" if week.rang else ""
     trees = sorted(week.trees, key=lambda tree: (-tree.below_zero_h, tree.name))
     lines = [_tree_week(tree, facts) for tree in trees[:WEEK_TREES_SHOWN]]
     if len(trees) > WEEK_TREES_SHOWN:
         lines.append(f"{counted(len(trees) - WEEK_TREES_SHOWN, 'more tree')} had less frost than these")
-    skill = () if week.skill is None else (_skill(week.skill, facts),)
-    return (rang, *lines, *skill)
+    return (f"it rang {counted(week.rang, 'time')}{worth}", *lines, *_skills(week.skill, facts))
 
 
 def _tree_week(tree: TreeWeek, facts: MorningFacts) -> str:

@@ -44,7 +44,7 @@ def build(facts: MorningFacts) -> MorningReport:
         more_trees_said=more_said(more),
         alarms=alarm_lines(facts, times),
         not_seen=not_seen(facts, times),
-        tonight=tonight(facts, times),
+        tonight=tonight(facts),
         skill=skill_lines(facts),
         coming=coming_week(facts),
         week=week_lines(facts),

@@ -4,8 +4,7 @@
 room cannot give yet is None, and the report says so.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 from monitor.model import AlarmState, Priority
 from monitor.notices.words import Speech
@@ -149,27 +148,27 @@ class AlarmLine:
 
 @dataclass(frozen=True, slots=True)
 class Outlook:
-    """What is expected of the coming night at one sensor; `trees` are name, damage limit and chance (0-1)."""
+    """What is expected of the coming night at one place; `trees` are name, damage limit and chance (0-1)."""
 
-    house: str
-    sensor: str
-    low_c: tuple[float, float, float]
-    """The low that one night in ten stays under, the middle one, the one that nine in ten stay under."""
-    low_at_s: float | None
-    nights_learned: int
+    place: str
+    low: str
+    """The expected low in words: between what, most likely what, when."""
     trees: tuple[tuple[str, float, float], ...] = ()
-    advice: str = ""
+    heater: str = ""
+    """What was assumed of the heater, in words."""
 
 
 @dataclass(frozen=True, slots=True)
 class Skill:
-    """How good the last forecasts of the night's low were."""
+    """How good the last forecasts of the night's low were at one place; `is_enough` to say anything."""
 
+    place: str
     nights: int
     within: int
     """Nights whose low came between the two ends of what was said."""
     off_by_k: float
     """By how much the middle was off, on average."""
+    is_enough: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +188,7 @@ class Week:
     trees: tuple[TreeWeek, ...]
     rang: int
     worth: int
-    skill: Skill | None = None
+    skill: tuple[Skill, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,10 +225,9 @@ class MorningFacts:
     unknown: tuple[str, ...] = ()
     """Whatever else is not known, a sentence each."""
     has_liveness: bool = True
-    outlook: tuple[Outlook, ...] | None = None
-    skill: Skill | None = None
+    outlook: tuple[Outlook, ...] = ()
+    skill: tuple[Skill, ...] = ()
     week: Week | None = None
-    more: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def watch_from_s(self) -> float:

@@ -65,7 +65,7 @@ def _section(title: str, content: Iterable[Html]) -> Html:
 def _list(lines: Sequence[str], none: str = "") -> list[Html]:
     if not lines:
         return [tag("p", none)] if none else []
-    return [tag("ul", [tag("li", sentence(line)) for line in lines])]
+    return [tag("ul", [tag("li", line) for line in lines])]
 
 
 def _today(report: MorningReport) -> list[Html]:

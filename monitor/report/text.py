@@ -23,7 +23,7 @@ def render(report: MorningReport) -> str:
         *_section("Today", _today(report)),
         *_section(report.night_title, _night(report.night)),
         *_section("Trees", _trees(report)),
-        *_section("Alarms", _items(report.alarms, "none")),
+        *_section("Alarms", _items(report.alarms, "None.")),
         *_section("Not seen or not known", _items(report.not_seen, NOTHING_MISSED)),
         *_section("Tonight", _items(report.tonight)),
         *_section("How good the last forecasts were", _items(report.skill)),
@@ -59,7 +59,7 @@ def _section(title: str, lines: Sequence[str]) -> list[str]:
 
 def _items(said: Iterable[str], none: str = "") -> list[str]:
     found = [line for each in said for line in _filled(each, "- ", "  ")]
-    return found or ([f"- {none}"] if none else [])
+    return found or ([none] if none else [])
 
 
 def _today(report: MorningReport) -> list[str]:
@@ -78,7 +78,7 @@ def _ask(number: int, ask: Ask) -> list[str]:
 
 def _night(night: Sequence[HouseNightPart]) -> list[str]:
     if not night:
-        return ["- no house has a sensor yet"]
+        return ["No house has a sensor yet."]
     lines: list[str] = []
     for part in night:
         lines += [part.name, *_items(_sensor(row) for row in part.rows), *_items(part.said)]
@@ -94,7 +94,7 @@ def _sensor(row: SensorRow) -> str:
 
 def _trees(report: MorningReport) -> list[str]:
     if not report.trees:
-        return ["- no tree is written down yet"]
+        return ["No tree is written down yet."]
     more = _filled(sentence(report.more_trees_said)) if report.more_trees_said else []
     return [*_rows(report.trees), *more]
 
