@@ -209,7 +209,8 @@ class TonightWatch(PlainWatch):
             harm_c = guarded.limits.get("low_harm_c")
             view = self._views.get(guarded.tree.sensor or "")
             if harm_c is not None and view is not None:
-                chance = view.low_c.chance_below(harm_c)
+                # A low that is over already rang, or harmed nothing: what counts is what still comes.
+                chance = view.low_c.chance_below(harm_c) if view.low_at_s > self._issued_s else 0.0
                 found.append((view.low_c.p50 - harm_c, guarded, harm_c, chance))
         found.sort(key=lambda item: (item[0], item[1].tree.id))
         return [(g, TreeRisk(g.tree.name, harm_c, chance, g.why)) for _, g, harm_c, chance in found]
@@ -246,7 +247,7 @@ class TonightWatch(PlainWatch):
         _, values = self._air.samples(view.sensor, sunset_s - 9 * HOUR_S, sunset_s)
         return len(values) > 0 and float(values.max()) > SUN_ABOVE_C
 
-    # ---- what others may see ---------------------------------------------------------------------------------
+    # ---- what others may see -------------------------------------------------------------------------------
 
     def facts(self) -> Mapping[str, Any]:
         """`tonight`: what is expected at each place; `skill`: how forecasts did, with their count."""
