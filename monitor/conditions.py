@@ -5,7 +5,8 @@ History and science in, plain values out. It knows no alarms and no people.
 
 import math
 from array import array
-from collections.abc import Iterable, Sequence
+import math
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -36,6 +37,9 @@ class Surroundings:
         self._sensors = settings.sensors
         self._history = history
         self._trends: dict[str, tuple[float, Trend | None]] = {}
+        self.foresees: Callable[[str, float, float, float], float | None] | None = None
+        """(sensor, limit, now, chance) -> when the house's own response brings the air to a limit with that
+        chance: infinite for not in the coming hours, None where that is not known."""
 
     def latest(self, sensor: str, quantity: Quantity = Quantity.TEMPERATURE_C) -> Reading | None:
         """The latest present reading that can be one; what failed says nothing of the place."""
@@ -72,13 +76,19 @@ class Surroundings:
         slope = float(np.dot(centred, values) / np.dot(centred, centred))
         return Trend(reading.value, reading.observed_at_s, -slope)
 
-    def reaches_at_s(self, sensor: str, limit_c: float, now_s: float) -> float | None:
-        """When the air at a sensor comes down to a limit if it goes on as in the last half hour [s]."""
+    def reaches_at_s(self, sensor: str, limit_c: float, now_s: float, chance: float = 0.5) -> float | None:
+        """When the air at a sensor comes down to a limit [s]; None for not as far as can be seen.
+
+        By what was learnt of the house where it is; else it goes on as in the last half hour.
+        """
         trend = self.trend(sensor, now_s)
         if trend is None:
             return None
         if trend.temperature_c <= limit_c:
             return now_s
+        foreseen = self.foresees(sensor, limit_c, now_s, chance) if self.foresees is not None else None
+        if foreseen is not None:
+            return foreseen if math.isfinite(foreseen) else None
         if trend.falling_k_per_h < 0.2:
             return None
         return now_s + (trend.temperature_c - limit_c) / trend.falling_k_per_h * 3600.0

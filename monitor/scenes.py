@@ -20,6 +20,8 @@ TEMPERATURE_KINDS = frozenset({"low-temperature", "high-temperature"})
 TROUBLE_KINDS = frozenset({"delivery-failing", "storage-failing", "clock-doubtful", "restarting"})
 NEXT_WITHIN_S = 8 * 3600.0
 """Further ahead a line through the last half hour says nothing."""
+IN_DANGER_CHANCE = 0.3
+"""From this chance on harm before the end of quiet hours is expected."""
 
 
 class Scenes:
@@ -90,7 +92,9 @@ class Scenes:
             harm_c = guarded.limits.get("low_harm_c")
             if harm_c is None or guarded.tree.sensor is None:
                 continue
-            at_s = self._surroundings.reaches_at_s(guarded.tree.sensor, harm_c, self._now_s())
+            at_s = self._surroundings.reaches_at_s(
+                guarded.tree.sensor, harm_c, self._now_s(), IN_DANGER_CHANCE
+            )
             if at_s is not None and at_s < until_s:
                 return True
         return False

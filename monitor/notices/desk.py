@@ -27,6 +27,8 @@ from monitor.settings import Settings
 
 HELD_LOOKS_EVERY_S = 300.0
 """How often a held notice asks again whether it can wait."""
+MOST_CAUSES = 4
+"""Causes of one frost that a notice spells out."""
 
 
 class Facts(Protocol):
@@ -220,7 +222,7 @@ class Desk:
         self, episode: Episode, kind: NoticeKind, priority: Priority, seen_at_s: float | None, now_s: float
     ) -> tuple[str, str, dict[str, str], tuple[str, ...]]:
         """Subject, text, alarms named as standing with their priority, alarms named as next."""
-        rows = sorted(self._active_rows(episode), key=lambda row: (-row.priority.rank, row.alarm))
+        rows = sorted(self._active_rows(episode), key=episodes.order_of)
         scene = self._facts.scene(episode.house)
         standing = {row.alarm: str(row.priority) for row in rows}
         since_s = episode.started_at_s
@@ -231,7 +233,8 @@ class Desk:
         reason = self._facts.reason(rows[0])
         subject = words.subject_of(self.speech, rows[0].kind, scene, reason, scene.standing())
         if episode.family == "frost":
-            text = words.frost_text(self.speech, scene, reason, lead, who_next)
+            causes = [self._facts.reason(row) for row in rows if row.kind != "low-temperature"]
+            text = words.frost_text(self.speech, scene, reason, lead, who_next, causes[:MOST_CAUSES])
             return subject, text, standing, tuple(tree.alarm for tree in scene.coming())
         others = [words.extra_line(self._facts.reason(row)) for row in rows[1:]]
         text = words.plain_text(scene.name, self.speech, now_s, reason, lead, who_next)

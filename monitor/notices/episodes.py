@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
+from monitor.alarms.lifecycle import AlarmRow
 from monitor.model import NoticeKind, Priority, Transition
 
 FAMILIES: Mapping[str, str] = {
@@ -27,6 +28,13 @@ NEVER_RINGS = frozenset({"wrap-drying", "wrap-unknown", "wet-too-long", "warm-sp
 BACK_FROM_REST = frozenset({"shelf-ended", "resumed"})
 """Whoever asked for quiet until five wants to hear at five that it still stands."""
 REPEATS_AFTER_S = (1800.0, 3600.0, 7200.0)
+
+
+def order_of(row: AlarmRow) -> tuple[int, bool, str]:
+    """The most urgent alarm of an episode first; while harm is only coming, the one that says when."""
+    harmless = row.kind == "low-temperature" and row.priority is not Priority.HIGH
+    spoken_last = harmless or (row.kind != "low-temperature" and row.priority is Priority.HIGH)
+    return (-row.priority.rank, spoken_last, row.alarm)
 
 
 def key_of(kind: str, house: str) -> str:

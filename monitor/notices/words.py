@@ -186,10 +186,16 @@ def subject_of(speech: Speech, kind: str, scene: Scene, reason: Reason, trees: S
     return text[0].upper() + text[1:] + (f" ({scene.name})" if scene.name else "")
 
 
-def frost_text(speech: Speech, scene: Scene, reason: Reason, lead: str, who_next: str) -> str:
-    """The whole notice about a house in frost: every tree that stands in it, then those that are next."""
+def frost_text(
+    speech: Speech, scene: Scene, reason: Reason, lead: str, who_next: str, others: Sequence[Reason] = ()
+) -> str:
+    """The whole notice about a house in frost: every tree that stands in it, why, then those that are next.
+
+    `others`: alarms of the episode that are not a tree's own frost, such as the heater's.
+    """
     lines = [f"{scene.name}, {speech.time(scene.at_s)}. {lead}".rstrip()]
     lines += [_tree_line(speech, tree) for tree in scene.standing()]
+    lines += [f"- {other.cause[0].upper()}{other.cause[1:]}; {other.consequence}." for other in others]
     coming = scene.coming()
     if coming:
         lines.append("Next: " + "; ".join(_coming(speech, tree) for tree in coming) + ".")

@@ -12,12 +12,12 @@ from typing import Final
 import numpy as np
 
 from monitor.model import Place
-from monitor.science.distribution import LEVELS, Distribution
+from monitor.science.distribution import Distribution
 from monitor.science.house_ahead import Courses, Heat, Outlook, courses
 from monitor.science.night_low import NightForecast, forecast_low, refresh_low, with_heater
 from monitor.science.night_methods import Evening
 from monitor.watch import Ground
-from monitor.watches.evening import HOUR_S, STEP_S, Air, Nights, NightTimes
+from monitor.watches.evening import HOUR_S, STEP_S, Air, Floats, Nights, NightTimes
 from monitor.watches.learnt import SERVICE_VALID_S, Learning, Learnt
 
 PAST_S: Final = 6 * HOUR_S
@@ -234,5 +234,9 @@ def _mixed(one: Distribution, other: Distribution, weight: float) -> Distributio
     """Level by level between two distributions; both ceilings hold."""
     if weight >= 1.0:
         return one.capped(other.ceiling)
-    values = [weight * one.quantile(level) + (1 - weight) * other.quantile(level) for level in LEVELS]
-    return Distribution(tuple(values)).capped(min(one.ceiling, other.ceiling))
+    values = weight * _values(one) + (1 - weight) * _values(other)
+    return Distribution(tuple(values.tolist())).capped(min(one.ceiling, other.ceiling))
+
+
+def _values(distribution: Distribution) -> Floats:
+    return np.minimum(np.asarray(distribution.values), distribution.ceiling)

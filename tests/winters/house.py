@@ -157,7 +157,7 @@ def _vents(
     forgetful: np.typing.NDArray[np.bool_],
     left_open: list[int],
 ) -> bool:
-    """Opened from ten o'clock on when it is above 16 °C inside; shut at dusk, or forgotten till the morning."""
+    """Opened from ten on when it is above 16 °C inside; shut at dusk, or forgotten till the morning."""
     del plan
     local = _local_minute(weather, minute)
     if not vents:

@@ -49,7 +49,7 @@ def winter(station: str, seed: int, days: int = 150) -> Weather:
         (datetime(2013, 1, 1, tzinfo=UTC), early),
     ):
         shift = 0 if begins.month == 11 else 60 * 24
-        at = [datetime.fromisoformat(text.replace("Z", "+00:00")) for text in part.time_hour]
+        at = [datetime.fromisoformat(text) for text in part.time_hour]
         for when, temp, humid, wind in zip(at, part.temp, part.humid, part.wind_speed, strict=True):
             hour = shift + round((when - begins).total_seconds() / 3600)
             if np.isfinite(temp) and np.isfinite(humid):
