@@ -1,8 +1,8 @@
 """The follow-ups as an iCalendar file (RFC 5545, RFC 7986): all-day events that any calendar can read.
 
 Nothing in it depends on when it is written: the same follow-ups give the same bytes. Each event keeps its UID
-from the day it comes into sight until after it was done. It is written by hand: the guard makes one each morning
-and should neither load a library for that nor wait for it.
+from the day it comes into sight until after it was done. It is written by hand: the guard makes one each
+morning and should neither load a library for that nor wait for it.
 """
 
 from collections.abc import Iterable
