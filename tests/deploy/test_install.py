@@ -3,6 +3,7 @@
 All expectations are the project's own.
 """
 
+import shutil
 import tarfile
 from pathlib import Path
 
@@ -211,6 +212,32 @@ def test_a_guard_that_does_not_run_is_started_by_a_second_run(board: Board) -> N
     assert board.install() == 0
 
     assert board.guards
+
+
+def test_a_guard_that_a_person_started_can_be_gone_back_to(board: Board) -> None:
+    """Most will type what the script told them; the first upgrade has its way back all the same."""
+    board.install()
+    board.set_up()
+    board.run("systemctl", "restart", "aftercare.service")
+    board.fill_state()
+    board.version("1.1")
+    board.fault("does-not-start-1.1")
+
+    assert board.install() == 1
+    assert board.current == "1.0"
+    assert board.guards
+
+
+def test_a_text_that_was_built_before_is_not_built_again(guarding: Board) -> None:
+    """Also where its release has the longer name, and the shorter one is free again."""
+    (guarding.checkout / "monitor/something").write_text("changed\n")
+    guarding.install()
+    longer = guarding.current
+    shutil.rmtree(guarding.root / "opt/aftercare/releases/1.0")
+
+    assert guarding.install() == 0
+    assert guarding.current == longer
+    assert guarding.releases == {longer}
 
 
 def test_a_build_that_was_cut_off_is_done_anew(board: Board) -> None:
