@@ -11,7 +11,7 @@ from monitor.model import AlarmState, Priority
 from monitor.report.facts import AlarmLine, Margin, MorningFacts, TreeNight
 from monitor.report.times import Times, day
 from monitor.report.value import Ask
-from monitor.report.wording import counted, limit_words, looked_back, lowered, some
+from monitor.report.wording import FORESEEN, counted, limit_words, looked_back, lowered, some
 from monitor.trees.moment import LATE_AFTER_DAYS, FollowUpNow
 
 WEEK_DAYS = 7
@@ -20,6 +20,7 @@ LEFT_ALONE_DAYS = 14
 NAMES_A_DAY = 6
 HARMED_ONE_BY_ONE = 3
 NAMES_TOGETHER = 8
+SAID_ELSEWHERE = FORESEEN | {"low-temperature", "sensor-silent", "broker-lost", "unwatched"}
 NOT_FROZEN = "not before it has thawed: "
 SEE_FIRST = "see first that it is not frozen; "
 STAY_OUT = "No burner or charcoal in a shut house; do not stay inside."
@@ -52,7 +53,7 @@ def _standing(facts: MorningFacts, times: Times) -> Iterable[Ask]:
         what = "see whether the heater runs, shut vents and door; do not touch frozen branches. " + STAY_OUT
         yield Ask(some(names), what, f"frost since {since}, and it is not over", "it cannot wait")
     for alarm in standing:
-        if alarm.kind not in ("low-temperature", "sensor-silent", "broker-lost", "unwatched"):
+        if alarm.kind not in SAID_ELSEWHERE:
             what = looked_back(alarm.kind, [alarm.subject], alarm.lowest_c, facts)
             since = f"it stands since {times.time(alarm.since_s)}, and nobody has seen it"
             yield Ask(facts.site, f"look at this: {what}", since, "it cannot wait")
@@ -140,10 +141,10 @@ def _to_begin(facts: MorningFacts) -> Iterable[Ask]:
     """What is still to be set up before anything can be guarded."""
     if not any(sensor.heard for sensor in facts.sensors):
         what = 'see whether the sensors are on; "aftercare listen" shows what reaches the message post.'
-        yield Ask("Sensors", what, "none has been heard yet", "it can wait until dusk")
+        yield Ask("Sensors", what, "no sensor has been heard yet", "it can wait until dusk")
     if not facts.trees:
         what = 'write down which trees stand in the house and what was done to them ("aftercare book add").'
-        yield Ask("Trees", what, "none is written down, so none is guarded", "it can wait until dusk")
+        yield Ask("Trees", what, "no tree is written down, so no tree is guarded", "it can wait until dusk")
 
 
 def _follow_ups(facts: MorningFacts) -> Iterable[Ask]:
@@ -221,8 +222,9 @@ def _last_s(group: list[AlarmLine], now_s: float) -> float:
 
 def _alarm_line(group: list[AlarmLine], facts: MorningFacts, times: Times) -> str:
     since_s = min(alarm.since_s for alarm in group)
-    stands = any(alarm.active for alarm in group)
-    span = f"{times.time(since_s)}, still so" if stands else times.span(since_s, _last_s(group, facts.at_s))
+    span = times.span(since_s, _last_s(group, facts.at_s))
+    if any(alarm.active for alarm in group):
+        span = times.time(since_s) + ("" if group[0].kind in FORESEEN else ", still so")
     lows = [alarm.lowest_c for alarm in group if alarm.lowest_c is not None]
     names = list(dict.fromkeys(alarm.subject for alarm in group))
     what = looked_back(group[0].kind, names, min(lows, default=None), facts)

@@ -40,7 +40,7 @@ def _sections(report: MorningReport) -> list[Html]:
         _section("Today", _today(report)),
         _section(report.night_title, [piece for part in report.night for piece in _house(part)]),
         _section("Trees", _trees(report)),
-        _section("Alarms", _list(report.alarms, "None.")),
+        _section("Alarms", _list(report.alarms, "No alarms.")),
         _section("Not seen or not known", _list(report.not_seen, NOTHING_MISSED)),
         _section("Tonight", _list(report.tonight)),
         _section("How good the last forecasts were", _list(report.skill)),

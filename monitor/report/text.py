@@ -11,7 +11,7 @@ from monitor.report.value import NOTHING_MISSED, Ask, HouseNightPart, MorningRep
 from monitor.report.wording import sentence
 
 WIDTH = 76
-UNITS = re.compile(r"(?<=\d) (?=(?:°|min\b|h\b|degrees?\b|Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec))")
+HELD = re.compile(r"(?<=[a-z]) (?=\d)|(?<=\d) (?=(?:°|min\b|h\b|degrees?\b|[A-Z][a-z]{2}\b))")
 
 
 def render(report: MorningReport) -> str:
@@ -23,7 +23,7 @@ def render(report: MorningReport) -> str:
         *_section("Today", _today(report)),
         *_section(report.night_title, _night(report.night)),
         *_section("Trees", _trees(report)),
-        *_section("Alarms", _items(report.alarms, "None.")),
+        *_section("Alarms", _items(report.alarms, "No alarms.")),
         *_section("Not seen or not known", _items(report.not_seen, NOTHING_MISSED)),
         *_section("Tonight", _items(report.tonight)),
         *_section("How good the last forecasts were", _items(report.skill)),
@@ -39,8 +39,8 @@ def render(report: MorningReport) -> str:
 
 
 def _filled(text: str, first: str = "", rest: str = "") -> list[str]:
-    """The text in lines; a number and its unit stay together."""
-    held = UNITS.sub("\u00a0", text)
+    """The text in lines; a number stays with its unit, and with the word before it."""
+    held = HELD.sub("\u00a0", text)
     lines = textwrap.wrap(
         held,
         WIDTH,

@@ -113,7 +113,7 @@ def _doubtful(facts: MorningFacts) -> Iterable[str]:
 
 def _out_of_time(facts: MorningFacts) -> Iterable[str]:
     if facts.late_readings:
-        yield f"{counted(facts.late_readings, 'reading')} came too late to guard by; they are kept"
+        yield f"{counted(facts.late_readings, 'reading')} came too late to guard by, but not too late to keep"
     if facts.future_readings:
         yield f"{counted(facts.future_readings, 'reading')} had a time in the future and did not count"
 

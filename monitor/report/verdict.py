@@ -6,6 +6,7 @@ from monitor.report.facts import Margin, MorningFacts, TreeNight
 from monitor.report.times import Times, lasted
 from monitor.report.value import Mark
 from monitor.report.wording import (
+    FORESEEN,
     UNSEEN_COUNTS_S,
     apart,
     counted,
@@ -86,7 +87,11 @@ def _blind(facts: MorningFacts, times: Times) -> str:
 
 
 def _standing(facts: MorningFacts, times: Times) -> str:
-    standing = [alarm for alarm in facts.alarms if alarm.active and alarm.priority is not Priority.LOW]
+    standing = [
+        alarm
+        for alarm in facts.alarms
+        if alarm.active and alarm.priority is not Priority.LOW and alarm.kind not in FORESEEN
+    ]
     if not standing:
         return ""
     first = max(standing, key=lambda alarm: (alarm.priority.rank, -alarm.since_s))
@@ -133,7 +138,9 @@ def _partly_blind(facts: MorningFacts, times: Times) -> str:
 
 
 def _alarms_over(facts: MorningFacts, times: Times) -> str:
-    rang = [alarm for alarm in facts.alarms if alarm.priority is not Priority.LOW]
+    rang = [
+        alarm for alarm in facts.alarms if alarm.priority is not Priority.LOW and alarm.kind not in FORESEEN
+    ]
     if not rang:
         return ""
     first = rang[0]

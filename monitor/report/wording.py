@@ -1,6 +1,6 @@
 """Small words that several parts of the report share; pure."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from monitor.notices.words import Speech, happened, listed
 from monitor.report.facts import Margin, MorningFacts, SensorNight, TreeNight
@@ -8,6 +8,30 @@ from monitor.report.value import Mark
 
 UNSEEN_COUNTS_S = 1800.0
 """A place that was not watched for so long in all was not watched all night; judgement."""
+LOOKED_BACK: Mapping[str, str] = {
+    "cooling-fast": "fast cooling at {}",
+    "frost-tonight": "a dangerous night was expected in {}",
+    "vents-open": "vents or door open before the night in {}",
+    "heater-not-holding": "the heater did not hold in {}",
+    "wrap-freezing": "a damp wrap froze at {}",
+    "frozen-root-ball": "the root-ball was frozen at {}",
+    "winter-desiccation": "water lost over a frozen pot at {}",
+    "dry-air": "too dry an air at {}",
+    "sun-ahead": "too much sun was expected in {}",
+    "warm-spell": "warm days cost hardiness at {}",
+    "wrap-drying": "a wrap was drying at {}",
+    "wrap-unknown": "nobody knew how wet a wrap was at {}",
+    "wet-too-long": "a wrap stayed wet too long at {}",
+    "sensor-doubtful": "doubtful values from {}",
+    "battery-low": "the battery was low at {}",
+    "storage-failing": "what happened could not be kept",
+    "delivery-failing": "notices did not get through",
+    "clock-doubtful": "the clock could not be right",
+    "restarting": "I was started again and again",
+}
+"""What rang, as the morning looks back on it, where `notices.words` has no words of its own for that."""
+FORESEEN = frozenset({"frost-tonight", "sun-ahead", "warm-spell"})
+"""Alarms about what was to come: in the morning they ask for nothing any more."""
 GUARDS = ("bench", "other", "pot")
 
 
@@ -48,9 +72,12 @@ def counted(number: int, what: str, plural: str = "") -> str:
 
 def looked_back(kind: str, subjects: Sequence[str], lowest_c: float | None, facts: MorningFacts) -> str:
     """What rang, as the morning looks back on it; several subjects of one kind together."""
+    whose = some(subjects, 5)
     if kind == "sensor-silent" and len(subjects) > 1:
-        return f"the sensors {some(subjects, 5)} were silent"
-    return happened(facts.speech, kind, some(subjects, 5), lowest_c)
+        return f"the sensors {whose} were silent"
+    if kind in LOOKED_BACK:
+        return LOOKED_BACK[kind].format(whose)
+    return happened(facts.speech, kind, whose, lowest_c)
 
 
 def limit_words(margin: Margin, speech: Speech) -> str:

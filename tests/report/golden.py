@@ -1,4 +1,4 @@
-"""Writes the golden reports anew: `python -m tests.report.golden`; read each before it is committed."""
+"""Writes the golden reports anew: `python -m tests.report.golden`; each is read before it is committed."""
 
 import tempfile
 from pathlib import Path
