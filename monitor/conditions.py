@@ -5,7 +5,6 @@ History and science in, plain values out. It knows no alarms and no people.
 
 import math
 from array import array
-import math
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any, NamedTuple
 
