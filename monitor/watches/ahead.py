@@ -239,4 +239,5 @@ def _mixed(one: Distribution, other: Distribution, weight: float) -> Distributio
 
 
 def _values(distribution: Distribution) -> Floats:
-    return np.minimum(np.asarray(distribution.values), distribution.ceiling)
+    values: Floats = np.minimum(np.asarray(distribution.values), distribution.ceiling)
+    return values
