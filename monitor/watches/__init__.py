@@ -3,9 +3,10 @@
 from monitor.watch import Ground, Watch
 from monitor.watches.air import DryAirWatch
 from monitor.watches.night import night_watches
+from monitor.watches.recovery import recovery_watches
 from monitor.watches.sensors import SensorWatch
 
 
 def make_watches(ground: Ground) -> tuple[Watch, ...]:
     """Every watch on the same ground."""
-    return (SensorWatch(ground), DryAirWatch(ground), *night_watches(ground))
+    return (SensorWatch(ground), DryAirWatch(ground), *night_watches(ground), *recovery_watches(ground))

@@ -126,6 +126,7 @@ class House:
         self.readings: list[Reading] = []
         self.outbox: list[OutboxChange] = []
         self.reports: list[Report] = []
+        self.wrap_lines: list[Mapping[str, Any]] = []
         self.replies: list[Reply] = []
         self._asked: dict[str, int] = {}
         self._value: dict[str, float] = {}
@@ -218,6 +219,7 @@ class House:
         self.readings += effects.readings
         self.outbox += effects.outbox
         self.reports += effects.reports
+        self.wrap_lines += effects.wraps
         self.replies += effects.replies
         if self.delivers:
             for notice in effects.notices:
