@@ -4,11 +4,14 @@ What, where, how sure, until when, what to do. Whatever suggests heat ends with 
 nobody is asked to handle frozen branches, or to wet a wrap before a frost night.
 """
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.notices.words import HANDS_OFF, NO_BURNER, Reason, Speech, duration, listed
 
+FUEL_WORDS = ("bottle", "gas", "fuel", "oil", "tank", "paraffin", "kerosene", "propane", "cylinder")
+"""A note about a house that holds one of these is about its heater's fuel."""
 WRAPS_LATER = "Leave wraps as they are; wet them tomorrow after 10:00."
 
 
@@ -125,11 +128,8 @@ def cooling_fast(
     why: str = "",
 ) -> Reason:
     """Harm is near by the house's own cooling; `hours` are the tenth, the middle and the ninetieth part."""
-    early, middle = hours[0], hours[1]
     cause = f"the air at {tree} is {speech.temperature(air_c)} and falling fast"
-    when = f"about {speech.time(at_s + middle * 3600.0)}, in {duration(middle * 3600.0)}"
-    if early < middle - 0.1:
-        when += f" (perhaps already {speech.time(at_s + early * 3600.0)})"
+    when = _when(speech, at_s, hours[0], hours[1])
     consequence = f"by how this house cools it is at {speech.limit(harm_c)} {when}, chance "
     consequence += f"{chance_text(chance)}; damage is likely below that"
     if why:
@@ -137,6 +137,17 @@ def cooling_fast(
     first = "see whether the heater runs (bottle empty? switch? fuse?), " if has_heater else ""
     action = f"{first}shut vents and door, cover the trees. {HANDS_OFF} {NO_BURNER}"
     return Reason(cause, consequence, action[0].upper() + action[1:])
+
+
+def _when(speech: Speech, at_s: float, early_h: float, middle_h: float) -> str:
+    """When a limit is reached: `about 03:40, in 2 h (perhaps already 03:00)`."""
+    if not math.isfinite(middle_h):
+        first = f" at {speech.time(at_s + early_h * 3600.0)} at the soonest" if math.isfinite(early_h) else ""
+        return f"perhaps{first}"
+    when = f"about {speech.time(at_s + middle_h * 3600.0)}, in {duration(middle_h * 3600.0)}"
+    if early_h < middle_h - 0.25:
+        when += f" (perhaps already {speech.time(at_s + early_h * 3600.0)})"
+    return when
 
 
 def heater_not_holding(

@@ -254,6 +254,24 @@ def courses(
     return Courses(hours, _follow(house, hours, (fast_c, slow_c, driver_c), amount_k, shape))
 
 
+def makes_for(response: HouseResponse, inside_c: npt.ArrayLike, *, step_s: float) -> Distribution | None:
+    """What the air makes for just now: outside and whatever heats or cools inside, by how it moves. [°C]
+
+    Parameters and None as in `courses`.
+
+    Raises
+    ------
+    ValueError
+        a grid out of range
+    """
+    require(step_s, 60.0, 1800.0, "the step of the last readings", "s")
+    recent = _recent(np.asarray(inside_c, dtype=np.float64), step_s / 3600)
+    if recent is None:
+        return None
+    _, _, driver_c = _where_it_stands(_possible(response), recent, step_s / 3600)
+    return from_cases(driver_c, np.ones(COURSES))
+
+
 def _recent(inside: FloatArray, step_h: float) -> FloatArray | None:
     """The last hours without gaps, from the last gap that is too long to bridge; None if they end in one."""
     known = np.flatnonzero(np.isfinite(inside))

@@ -13,10 +13,10 @@ import numpy as np
 
 from monitor.model import Place
 from monitor.science.distribution import Distribution
-from monitor.science.house_ahead import Courses, Heat, Outlook, courses
+from monitor.science.house_ahead import Courses, Crossing, Heat, Outlook, courses
 from monitor.science.night_low import NightForecast, forecast_low, refresh_low, with_heater
 from monitor.science.night_methods import Evening
-from monitor.watch import Ground
+from monitor.watch import LOOKS_EVERY_S, Ground
 from monitor.watches.evening import HOUR_S, STEP_S, Air, Floats, Nights, NightTimes
 from monitor.watches.learnt import SERVICE_VALID_S, Learning, Learnt
 
@@ -26,6 +26,9 @@ HOUSE_FROM_NIGHTS: Final = 5
 OUTSIDE_FROM_NIGHTS: Final = 10
 WHILE_FAILING: Final = 0.05
 """Chance that a heater holds while it is seen not to."""
+FLOOR_SPREADS: Final = 2.0
+"""The air of a heated house that is further below its usual low than this is not being held."""
+FORESEEN_H: Final = 10.0
 LEAST_HORIZON_H: Final = 0.5
 LONGEST_HORIZON_H: Final = 16.0
 
@@ -69,6 +72,8 @@ class Ahead:
         self._evenings: dict[str, tuple[str, Evening]] = {}
         self._tonight: dict[str, tuple[float, Tonight | None]] = {}
         self._courses: dict[tuple[str, Heat], tuple[float, float, Courses | None]] = {}
+        self._reaches: dict[tuple[str, float], tuple[int, float, Crossing | None]] = {}
+        ground.surroundings.foresees = self.reaches_at_s
 
     # ---- tonight -------------------------------------------------------------------------------------------
 
@@ -200,6 +205,39 @@ class Ahead:
         found = self._followed(sensor, now_s, heat, horizon_h)
         self._courses[(sensor, heat)] = (now_s, horizon_h, found)
         return found
+
+    def expected(self, sensor: str, now_s: float, horizon_h: float) -> Courses | None:
+        """Courses as things are, where a heater that has shown no weakness will come on again."""
+        found = self.courses(sensor, now_s, "as-now", horizon_h)
+        floor_c, chance = self.heated_floor(sensor, now_s)
+        if found is None or math.isnan(floor_c) or float(found.air_c[0, 0]) < floor_c:
+            return found
+        return found.held(floor_c, chance)
+
+    def heated_floor(self, sensor: str, now_s: float) -> tuple[float, float]:
+        """How low a working heater lets the air come [°C], NaN without one; the chance that it works."""
+        house = self._ground.settings.sensors[sensor].house
+        setpoint_c = self._setpoint_c(sensor, now_s)
+        failing = self._ground.board.by_name(f"heater-not-holding/{house}")
+        if setpoint_c is None or (failing is not None and failing.active):
+            return math.nan, 0.0
+        heater = self._learning.heater(house)
+        return setpoint_c + heater.holds_k - FLOOR_SPREADS * heater.spread_k, heater.chance_holds
+
+    def reaches_at_s(self, sensor: str, limit_c: float, now_s: float, chance: float) -> float | None:
+        """When a bench comes down to a limit with a chance; infinite for not in the coming hours, None where
+        nobody can say. Looked at anew every five minutes."""
+        settings = self._ground.settings.sensors.get(sensor)
+        if settings is None or settings.place is not Place.BENCH:
+            return None
+        key, slot = (sensor, limit_c), math.floor(now_s / LOOKS_EVERY_S)
+        known = self._reaches.get(key)
+        if known is None or known[0] != slot:
+            found = self.expected(sensor, now_s, FORESEEN_H)
+            known = (slot, now_s, None if found is None else found.reaches(limit_c))
+            self._reaches[key] = known
+        _, at_s, crossing = known
+        return None if crossing is None else at_s + crossing.quantile(chance) * HOUR_S
 
     def _followed(self, sensor: str, now_s: float, heat: Heat, horizon_h: float) -> Courses | None:
         if not self._air.is_trusted(sensor, now_s):

@@ -22,6 +22,8 @@ DAY_S: Final = 86_400.0
 EVENING_AFTER_SUNSET_S: Final = 2 * HOUR_S
 BEFORE_QUIET_S: Final = HOUR_S
 NIGHT_AFTER_SUNRISE_S: Final = HOUR_S
+SMALL_HOURS_FROM_S: Final = 4 * HOUR_S
+SMALL_HOURS_TO_S: Final = HOUR_S
 DUSK_WITHOUT_SUN_S: Final = 6 * HOUR_S
 """Where the sun does not set or rise: a night of twelve hours about the sun's midnight."""
 
@@ -56,6 +58,10 @@ class NightTimes(NamedTuple):
     def after_h(self, at_s: Any) -> Any:
         """Hours after the evening."""
         return (at_s - self.evening_s) / HOUR_S
+
+    def is_small_hours(self, at_s: float) -> bool:
+        """Whether hardly anybody goes in and out: a door explains little then."""
+        return self.sunset_s + SMALL_HOURS_FROM_S <= at_s <= self.sunrise_s - SMALL_HOURS_TO_S
 
 
 class Nights:

@@ -2,7 +2,9 @@
 
 from monitor.watch import Ground, Watch
 from monitor.watches.ahead import Ahead
+from monitor.watches.cooling import CoolingWatch
 from monitor.watches.evening import Air, Nights
+from monitor.watches.heater import HeaterWatch
 from monitor.watches.learnt import Learning
 from monitor.watches.tonight import TonightWatch
 
@@ -12,4 +14,8 @@ def night_watches(ground: Ground) -> tuple[Watch, ...]:
     nights, air = Nights(ground), Air(ground)
     learning = Learning(ground, nights, air)
     ahead = Ahead(ground, nights, air, learning, lambda house, from_s: float("nan"))
-    return (TonightWatch(ground, nights, air, learning, ahead),)
+    return (
+        TonightWatch(ground, nights, air, learning, ahead),
+        HeaterWatch(ground, nights, air, learning, ahead),
+        CoolingWatch(ground, nights, air, learning, ahead),
+    )

@@ -26,6 +26,8 @@ KIND: Final = "frost-tonight"
 LEARNED: Final = "tonight"
 COST_OVER_LOSS: Final = 0.15
 """An evening's covering over a tree's harm; judgement."""
+LATE_LINE: Final = 0.3
+"""What was not said in the evening must be more likely to be said by night."""
 LIKELY: Final = 0.6
 """Danger has become likely: high."""
 OVER_BELOW: Final = 0.07
@@ -177,7 +179,8 @@ class TonightWatch(PlainWatch):
             return unknown(KIND, house, now_s)
         chance = max(risk.chance for risk in risks)
         row = self._ground.board.get(KIND, house)
-        if chance < (OVER_BELOW if row.active else COST_OVER_LOSS):
+        line = COST_OVER_LOSS if now_s < self._nights.of(now_s).evening_s + HOUR_S else LATE_LINE
+        if chance < (OVER_BELOW if row.active else line):
             return over(KIND, house, now_s, round(chance, 3))
         priority = Priority.HIGH if chance >= LIKELY else Priority.MEDIUM
         if self._others_stand(house) and (not row.active or priority.rank > row.priority.rank):

@@ -55,6 +55,8 @@ class MadeWinter:
     """Share of each minute that the heater gave heat."""
     vents: Series
     failures: list[Failure] = field(default_factory=list)
+    doors: frozenset[int] = frozenset()
+    """Minutes with an open door."""
     left_open: list[int] = field(default_factory=list)
     """Minutes of dusks at which the vents stayed open."""
 
@@ -144,7 +146,7 @@ def _run(
             called.setdefault(begin, minute)
         air_c[minute], heat[minute], vent[minute] = air, given / TICKS, vents
     failures = [Failure(begin, end, called[begin]) for begin, end in spans if begin in called]
-    return MadeWinter(weather, plan, air_c, heat, vent, failures, left_open)
+    return MadeWinter(weather, plan, air_c, heat, vent, failures, frozenset(doors), left_open)
 
 
 def _vents(

@@ -1,0 +1,148 @@
+"""Is harm near? The time until a tree's damage limit by the house's own cooling, with its chance.
+
+Rises while there is still time to walk over: harm within what the person on call needs plus an hour. It must
+be seen at two looks, so that a door opened for a moment does not ring (three, while people are about); a heater's ordinary cycling is told
+by the band that it usually holds. It yields to the frost itself.
+"""
+
+from collections.abc import Iterable
+from typing import Final, NamedTuple
+
+from monitor.guarding import GuardedTree
+from monitor.model import Assessment, Judgement, Place, Priority
+from monitor.notices import calls, night_words, words
+from monitor.notices.words import Reason
+from monitor.science.house_ahead import Crossing
+from monitor.watch import Ground
+from monitor.watches.ahead import Ahead
+from monitor.watches.evening import HOUR_S, Air, Nights
+from monitor.watches.learnt import Learning
+from monitor.watches.plain import PlainWatch, over, unknown
+
+KIND: Final = "cooling-fast"
+MARGIN_S: Final = HOUR_S
+"""Beyond the way to the house: time to find and mend what is wrong."""
+SHORT_S: Final = 900.0
+"""With less than this beyond the way, it is high."""
+RISES_FROM: Final = 0.5
+OVER_BELOW: Final = 0.15
+LOOKS: Final = 2
+DOOR_LOOKS: Final = 3
+"""While people go in and out: a door is shut again by then."""
+FAR_K: Final = 8.0
+"""Further above harm nothing is near."""
+FALLS_K_PER_H: Final = 0.3
+FAR_TIMES: Final = 3.0
+"""A line through the last half hour that is this many times too slow needs no closer look."""
+
+
+class Near(NamedTuple):
+    """What a closer look has found for one tree."""
+
+    at_s: float
+    air_c: float
+    harm_c: float
+    crossing: Crossing
+    chance: float
+
+
+class CoolingWatch(PlainWatch):
+    """Every tree with a damage limit at a bench that can be trusted."""
+
+    KINDS = frozenset({KIND})
+
+    def __init__(self, ground: Ground, nights: Nights, air: Air, learning: Learning, ahead: Ahead) -> None:
+        self._ground = ground
+        self._nights = nights
+        self._air = air
+        self._learning = learning
+        self._ahead = ahead
+        self._near: dict[str, Near] = {}
+        self._counts: dict[str, int] = {}
+
+    def look(self, now_s: float) -> Iterable[Assessment]:
+        """What each tree has before it."""
+        within_s = calls.reach_s(self._ground.settings, self._ground.book().on_duty(now_s)) + MARGIN_S
+        found: list[Assessment] = []
+        for sensor, settings in self._ground.settings.sensors.items():
+            if settings.place is not Place.BENCH:
+                continue
+            for guarded in self._ground.guarding.at_sensor(sensor):
+                harm_c = guarded.limits.get("low_harm_c")
+                if harm_c is not None:
+                    found += self._judged(guarded, sensor, harm_c, within_s, now_s)
+        return found
+
+    def _judged(
+        self, guarded: GuardedTree, sensor: str, harm_c: float, within_s: float, now_s: float
+    ) -> list[Assessment]:
+        tree = guarded.tree.id
+        row = self._ground.board.by_name(f"{KIND}/{tree}")
+        stands = row is not None and row.active
+        frost = self._ground.board.by_name(f"low-temperature/{tree}")
+        if frost is not None and frost.active and frost.priority is Priority.HIGH:
+            self._counts.pop(tree, None)
+            return [over(KIND, tree, now_s)] if stands else []
+        if not self._air.is_trusted(sensor, now_s):
+            return [unknown(KIND, tree, now_s)] if stands else []
+        if not stands and self._is_far(sensor, harm_c, within_s, now_s):
+            self._counts.pop(tree, None)
+            return []
+        return self._looked_at(tree, sensor, harm_c, within_s, now_s, stands)
+
+    def _is_far(self, sensor: str, harm_c: float, within_s: float, now_s: float) -> bool:
+        """Whether a rough look shows that harm is not near."""
+        trend = self._ground.surroundings.trend(sensor, now_s)
+        if trend is None:
+            return True
+        margin_k = trend.temperature_c - harm_c
+        if margin_k > FAR_K or trend.falling_k_per_h < FALLS_K_PER_H:
+            return True
+        return margin_k / trend.falling_k_per_h * HOUR_S > FAR_TIMES * within_s
+
+    def _looked_at(
+        self, tree: str, sensor: str, harm_c: float, within_s: float, now_s: float, stands: bool
+    ) -> list[Assessment]:
+        """A closer look: the possible courses of the air."""
+        courses = self._ahead.expected(sensor, now_s, 2 * within_s / HOUR_S)
+        if courses is None:
+            return [unknown(KIND, tree, now_s)] if stands else []
+        crossing = courses.reaches(harm_c)
+        air_c = float(courses.air_c[0, 0])
+        chance = crossing.chance_within(within_s / HOUR_S)
+        self._near[tree] = Near(now_s, air_c, harm_c, crossing, chance)
+        if chance < RISES_FROM:
+            self._counts.pop(tree, None)
+            if not stands:
+                return []
+            return [over(KIND, tree, now_s, air_c) if chance < OVER_BELOW else unknown(KIND, tree, now_s)]
+        self._counts[tree] = self._counts.get(tree, 0) + 1
+        looks = LOOKS if self._nights.of(now_s).is_small_hours(now_s) else DOOR_LOOKS
+        if self._counts[tree] < looks and not stands:
+            return []
+        short_h = (within_s - MARGIN_S + SHORT_S) / HOUR_S
+        priority = Priority.HIGH if crossing.chance_within(short_h) >= RISES_FROM else Priority.MEDIUM
+        air_c = round(air_c, 2)
+        return [Assessment(KIND, tree, now_s, Judgement.BREACH, priority, air_c, harm_c, immediate=True)]
+
+    def reason(self, kind: str, subject: str) -> Reason:
+        """How cold, how fast, how long, how sure."""
+        del kind
+        near = self._near.get(subject)
+        guarded = self._ground.guarding.trees.get(subject)
+        if near is None or guarded is None:
+            return Reason(f"the air at {subject} is falling fast", "harm is near", words.HANDS_OFF)
+        crossing = near.crossing
+        sensor = self._ground.settings.sensors.get(guarded.tree.sensor or "")
+        heated = sensor is not None and self._learning.setpoint_c(sensor.house, near.at_s) is not None
+        return night_words.cooling_fast(
+            self._ground.speech(),
+            guarded.tree.name,
+            near.air_c,
+            near.harm_c,
+            (crossing.p10, crossing.p50, crossing.p90),
+            near.chance,
+            near.at_s,
+            heated,
+            guarded.why,
+        )
