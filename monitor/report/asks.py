@@ -78,7 +78,7 @@ def _together(harmed: list[tuple[TreeNight, Margin]], facts: MorningFacts, times
     worst = harmed[0][1]
     frozen = any(tree.is_frozen for tree, _margin in harmed)
     tree = next((tree for tree, _margin in harmed if tree.is_frozen), harmed[0][0])
-    why = f"{harmed[0][0].name} had {facts.speech.temperature(worst.reached_c)} at {times.time(worst.at_s)}"
+    why = f"{harmed[0][0].name} had {facts.speech.temperature(worst.reached_c)} {times.at(worst.at_s)}"
     until = "it can wait until they have thawed, not beyond today" if frozen else "it can wait until noon"
     names = some([tree.name for tree, _margin in harmed], NAMES_TOGETHER)
     return Ask(names, _look(tree, worst), f"{why}; all went past their damage limits", until)
@@ -101,7 +101,7 @@ def _until_when(tree: TreeNight) -> str:
 
 
 def _reached(margin: Margin, facts: MorningFacts, times: Times) -> str:
-    reached = f"it had {facts.speech.temperature(margin.reached_c)} at {times.time(margin.at_s)}"
+    reached = f"it had {facts.speech.temperature(margin.reached_c)} {times.at(margin.at_s)}"
     return f"{reached}, {limit_words(margin, facts.speech)}"
 
 
@@ -237,6 +237,6 @@ def _answered(group: list[AlarmLine], times: Times) -> str:
         return "low, it rang nobody" if group[0].priority is Priority.LOW else "nobody has seen it"
     first = min(seen, key=lambda alarm: alarm.seen_at_s or 0.0)
     by = f" by {first.seen_by.capitalize()}" if first.seen_by else ""
-    said = f"seen at {times.time(first.seen_at_s or 0.0)}{by}"
+    said = f"seen {times.at(first.seen_at_s or 0.0)}{by}"
     again = any(alarm.state in (AlarmState.RETURNED, AlarmState.UNACKNOWLEDGED) for alarm in seen)
     return said + (", not again after it grew worse" if again else "")

@@ -65,7 +65,7 @@ def _remarks(facts: MorningFacts, times: Times) -> list[str]:
     found = []
     late_s = facts.at_s - facts.due_s
     if facts.is_sent and late_s >= LATE_FROM_S:
-        found.append(f"this report is {lasted(late_s)} late: it was due at {times.time(facts.due_s)}")
+        found.append(f"this report is {lasted(late_s)} late: it was due {times.at(facts.due_s)}")
     if len(times.zones) > 1:
         zones = ", ".join(times.zones)
         found.append(f"the clocks changed in this night; each time says which it is ({zones})")

@@ -10,7 +10,7 @@ from html import escape
 from monitor.report.markup import Html, join, tag
 from monitor.report.style import style_sheet
 from monitor.report.value import NOTHING_MISSED, Ask, HouseNightPart, MorningReport, SensorRow, TreeRow
-from monitor.report.wording import sentence
+from monitor.report.wording import held, sentence
 
 _SENSOR_HEADS = ("Sensor", "Lowest", "At", "Highest")
 _TREE_HEADS = ("Tree", "Margin to its nearest limit", "Stage and day", "Wraps on", "Next step")
@@ -35,7 +35,7 @@ def render(report: MorningReport) -> str:
 def _sections(report: MorningReport) -> list[Html]:
     return [
         tag("p", report.place_and_time, class_="quiet"),
-        tag("h1", report.verdict),
+        tag("h1", held(report.verdict)),
         *(tag("p", remark) for remark in report.remarks),
         _section("Today", _today(report)),
         _section(report.night_title, [piece for part in report.night for piece in _house(part)]),
@@ -65,7 +65,7 @@ def _section(title: str, content: Iterable[Html]) -> Html:
 def _list(lines: Sequence[str], none: str = "") -> list[Html]:
     if not lines:
         return [tag("p", none)] if none else []
-    return [tag("ul", [tag("li", line) for line in lines])]
+    return [tag("ul", [tag("li", held(line)) for line in lines])]
 
 
 def _today(report: MorningReport) -> list[Html]:
@@ -77,14 +77,14 @@ def _today(report: MorningReport) -> list[Html]:
 
 
 def _ask(ask: Ask) -> Html:
-    what = tag("p", [tag("strong", f"{ask.about}:"), " ", ask.what])
-    return tag("li", [what, tag("p", sentence(f"{ask.why}; {ask.wait}"), class_="quiet")])
+    what = tag("p", [tag("strong", f"{ask.about}:"), " ", held(ask.what)])
+    return tag("li", [what, tag("p", held(sentence(f"{ask.why}; {ask.wait}")), class_="quiet")])
 
 
 def _coming(coming: Sequence[tuple[str, str]]) -> list[Html]:
     if not coming:
         return []
-    return [tag("ul", [tag("li", [tag("strong", on), f": {what}"]) for on, what in coming])]
+    return [tag("ul", [tag("li", [tag("strong", on), held(f": {what}")]) for on, what in coming])]
 
 
 # ---- the night -----------------------------------------------------------------------------------------
@@ -108,7 +108,7 @@ def _row_head(content: str | list[Html]) -> Html:
 
 def _cell(head: str, text: str) -> Html:
     """A cell; on a phone its head stands before it, and an empty one does not stand at all."""
-    return tag("td", text, data_head=head, role="cell", class_="" if text else "bare")
+    return tag("td", held(text), data_head=head, role="cell", class_="" if text else "bare")
 
 
 def _as_table(caption: str, heads: Sequence[str], rows: Iterable[Html], class_: str = "") -> Html:

@@ -40,8 +40,8 @@ footer{margin-top:2rem;padding-top:.6rem;border-top:3px double;font-size:.9rem}
 _PHONE = """\
 .wide thead{position:absolute;left:-10000px}
 .wide,.wide tbody,.wide tr,.wide th,.wide td{display:block}
-.wide tr{padding:.5rem 0;border-bottom:1px solid}
-.wide th,.wide td{border:0;padding:.1rem 0}
+.wide tr{padding:.5rem 0;border-bottom-width:1px;border-bottom-style:solid}
+.wide th,.wide td{border-width:0;padding:.1rem 0}
 .wide td[data-head]::before{content:attr(data-head) ": ";font-style:italic}
 .wide td.bare{display:none}
 """

@@ -3,15 +3,13 @@
 Lines are broken for a mail program of eighty columns; nothing depends on letters of equal width.
 """
 
-import re
 import textwrap
 from collections.abc import Iterable, Sequence
 
 from monitor.report.value import NOTHING_MISSED, Ask, HouseNightPart, MorningReport, SensorRow, TreeRow
-from monitor.report.wording import sentence
+from monitor.report.wording import held, sentence
 
 WIDTH = 76
-HELD = re.compile(r"(?<=[a-z]) (?=\d)|(?<=\d) (?=(?:°|min\b|h\b|degrees?\b|[A-Z][a-z]{2}\b))")
 
 
 def render(report: MorningReport) -> str:
@@ -40,9 +38,8 @@ def render(report: MorningReport) -> str:
 
 def _filled(text: str, first: str = "", rest: str = "") -> list[str]:
     """The text in lines; a number stays with its unit, and with the word before it."""
-    held = HELD.sub("\u00a0", text)
     lines = textwrap.wrap(
-        held,
+        held(text),
         WIDTH,
         initial_indent=first,
         subsequent_indent=rest,

@@ -41,6 +41,12 @@ class Times:
             return f"yesterday {said}"
         return f"{at:%a} {at.day} {at:%b} {said}"
 
+    def at(self, at_s: float) -> str:
+        """`at 03:30`, `yesterday at 09:00`."""
+        said = self.time(at_s)
+        day, _, of_day = said.partition("yesterday ")
+        return f"yesterday at {of_day}" if not day and of_day else f"at {said}"
+
     def span(self, from_s: float, to_s: float) -> str:
         """`01:10–05:20`."""
         return f"{self.time(from_s)}–{self.time(to_s)}"

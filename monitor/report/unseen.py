@@ -32,7 +32,7 @@ def not_seen(facts: MorningFacts, times: Times) -> tuple[str, ...]:
 
 def _watched_since(facts: MorningFacts, times: Times) -> Iterable[str]:
     if facts.first_seen_s > facts.from_s:
-        yield f"I began to watch at {times.time(facts.first_seen_s)}; nothing is known of the time before"
+        yield f"I began to watch {times.at(facts.first_seen_s)}; nothing is known of the time before"
 
 
 def _off(facts: MorningFacts, times: Times) -> Iterable[str]:
@@ -121,7 +121,7 @@ def _out_of_time(facts: MorningFacts) -> Iterable[str]:
 def _clock(facts: MorningFacts, times: Times) -> Iterable[str]:
     for at_s, by_s in facts.clock_steps:
         way = "forward" if by_s > 0 else "back"
-        yield f"the clock was set {way} by {_how_much(by_s)} at {times.time(at_s)}; nothing was lost by it"
+        yield f"the clock was set {way} by {_how_much(by_s)} {times.at(at_s)}; nothing was lost by it"
 
 
 def _how_much(by_s: float) -> str:

@@ -1,5 +1,6 @@
 """Small words that several parts of the report share; pure."""
 
+import re
 from collections.abc import Mapping, Sequence
 
 from monitor.notices.words import Speech, happened, listed
@@ -32,6 +33,7 @@ LOOKED_BACK: Mapping[str, str] = {
 """What rang, as the morning looks back on it, where `notices.words` has no words of its own for that."""
 FORESEEN = frozenset({"frost-tonight", "sun-ahead", "warm-spell"})
 """Alarms about what was to come: in the morning they ask for nothing any more."""
+_HELD = re.compile(r"(?<=[a-z]) (?=\d)|(?<=\d) (?=(?:°|min\b|h\b|degrees?\b|[A-Z][a-z]{2}\b))")
 GUARDS = ("bench", "other", "pot")
 
 
@@ -41,6 +43,11 @@ def sentence(text: str) -> str:
     if not text:
         return text
     return text[0].upper() + text[1:] + ("" if text[-1] in ".!?…" else ".")
+
+
+def held(text: str) -> str:
+    """The text with unbreakable blanks between a number, its unit, and the word before it."""
+    return _HELD.sub("\u00a0", text)
 
 
 def lowered(label: str) -> str:

@@ -12,6 +12,8 @@ from monitor.store import packs, rows
 from monitor.store.lines import instant_s
 
 DIGESTS_KEPT = 1000
+CALENDARS_KEPT = 10
+"""Of reports: whoever has not had one by then has had a newer one."""
 _TRIED = ("pending", "sent", "failed")
 
 
@@ -77,6 +79,11 @@ def _write_rare(db: sqlite3.Connection, effect: Effects) -> None:
         if report.calendar or report.pictures:
             enclosed = (report.notice, report.calendar, report.pictures)
             _insert(db, "enclosures", "notice, calendar, pictures", enclosed)
+            db.execute(
+                "UPDATE enclosures SET calendar = '' WHERE calendar <> '' AND notice NOT IN "
+                "(SELECT notice FROM enclosures ORDER BY notice DESC LIMIT ?)",
+                (CALENDARS_KEPT,),
+            )
     for changed in effect.rows:
         _remember(db, changed)
 

@@ -1,4 +1,4 @@
-"""Pictures come from a child process with a time limit; whatever goes wrong, the report still goes out."""
+"""Pictures come from a child process with a time limit; whatever goes wrong, the report goes out."""
 
 import struct
 import subprocess

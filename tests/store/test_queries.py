@@ -108,6 +108,19 @@ def test_what_is_enclosed_with_a_report_is_kept_once_and_comes_back_with_its_not
     assert [found for found, _tries in store.load(0).outbox] == [*told, notice("n2")]
 
 
+def test_old_calendars_go_and_what_pictures_show_stays(store: Store) -> None:
+    """A calendar grows with the trees, and only the last ones are of use."""
+    for day in range(1, 15):
+        enclosed = replace(report(f"2026-11-{day:02}"), calendar="BEGIN:VCALENDAR", pictures="[{}]")
+        store.commit([Effects(reports=(enclosed,))], AT_S + day)
+
+    with Reader(store.directory) as reader:
+        kept = [reader.report(date) for date in reader.report_dates()]
+
+    assert [bool(each and each.calendar) for each in kept] == [False] * 4 + [True] * 10
+    assert all(each is not None and each.pictures == "[{}]" for each in kept)
+
+
 def test_an_export_between_labels_moves_readings_only(store: Store) -> None:
     """Readings are kept in guard time, an hour behind the wall here; the rest is labelled already."""
     store.commit([NIGHT], AT_S)
