@@ -340,7 +340,7 @@ class Desk:
 
     def _what(self, episode: Episode) -> str:
         subjects = [self._facts.subject_name(*alarm.split("/", 1)) for alarm in episode.occurrences]
-        return words.what_of(episode.family, subjects)
+        return words.what_of(episode.family, list(dict.fromkeys(subjects)))
 
     def _close_if_over(self, key: str, now_s: float) -> None:
         episode = self._episodes.get(key)

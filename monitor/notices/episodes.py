@@ -23,6 +23,8 @@ FAMILIES: Mapping[str, str] = {
     "sensor-doubtful": "sensors",
     "battery-low": "sensors",
 }
+OF_THE_HOUSE = frozenset({"heater-not-holding"})
+"""Alarms of a whole house: a notice that named its trees as urgently has said what matters."""
 NEVER_RINGS = frozenset({"wrap-drying", "wrap-unknown", "wet-too-long", "warm-spell"})
 """They live in the report and on the page."""
 BACK_FROM_REST = frozenset({"shelf-ended", "resumed"})
@@ -102,7 +104,7 @@ class Episode:
 
 def join(episode: Episode, change: Transition) -> tuple[Episode, NoticeKind | None]:
     """An alarm came up or became more urgent: the episode with it, and the kind of ring it asks for."""
-    told = episode.named.get(change.alarm)
+    told = _told_rank(episode, change)
     known = change.alarm in episode.occurrences
     episode = replace(
         episode,
@@ -115,13 +117,29 @@ def join(episode: Episode, change: Transition) -> tuple[Episode, NoticeKind | No
         return episode, NoticeKind.RAISED
     if change.because in BACK_FROM_REST:
         return episode, NoticeKind.ACTIVATION
-    if told is not None and Priority(told).rank >= change.priority.rank:
+    if told >= change.priority.rank:
         return episode, None
     if change.alarm in episode.coming and change.priority.rank < Priority.HIGH.rank:
         return episode, None
     rung = episode.rung_at_s is not None
     raised = change.because == "priority" or (rung and known)
     return episode, NoticeKind.RAISED if raised else NoticeKind.ACTIVATION
+
+
+def _told_rank(episode: Episode, change: Transition) -> int:
+    """How urgently a notice has already spoken of this alarm's tree, or of its house; 0 where none has.
+
+    Frost at a tree, its fast cooling and a heater that does not hold are one cause: whoever was rung for one
+    of them is on the way already.
+    """
+    ranks = [
+        Priority(told).rank
+        for alarm, told in episode.named.items()
+        if alarm == change.alarm or alarm.split("/", 1)[1] == change.subject
+    ]
+    if change.kind in OF_THE_HOUSE and episode.rung_at_s is not None:
+        ranks.append(episode.priority.rank)
+    return max(ranks, default=0)
 
 
 def leave(episode: Episode, alarm: str) -> Episode:

@@ -1,8 +1,8 @@
 """Is harm near? The time until a tree's damage limit by the house's own cooling, with its chance.
 
 Rises while there is still time to walk over: harm within what the person on call needs plus an hour. It must
-be seen at two looks, so that a door opened for a moment does not ring (three, while people are about); a heater's ordinary cycling is told
-by the band that it usually holds. It yields to the frost itself.
+be seen at two looks (three, while people are about), so that a door opened for a moment does not ring; a
+heater's ordinary cycling is told by the band that it usually holds. It yields to the frost itself.
 """
 
 from collections.abc import Iterable

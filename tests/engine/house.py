@@ -43,6 +43,9 @@ from monitor.settings import Settings
 from monitor.store.sqlite import Store
 from monitor.trees.book import check_entry
 from monitor.trees.plans import load_plans
+from monitor.watch import Ground, Watch
+from monitor.watches.air import DryAirWatch
+from monitor.watches.sensors import SensorWatch
 
 ZONE = ZoneInfo("Europe/London")
 BEGINS = "2027-01-14 20:00"
@@ -108,6 +111,11 @@ def tree(
 LARCH_ALONE = tree("Larch 3", "bench-a", WARN_C, HARM_C)
 
 
+def plain_watches(ground: Ground) -> tuple[Watch, ...]:
+    """What looks at sensors and air; what looks ahead is left out, so that a rule stands by itself."""
+    return (SensorWatch(ground), DryAirWatch(ground))
+
+
 @dataclass
 class House:
     """One engine under way. `keep` is a state directory: with one, the house can be `restart`ed."""
@@ -140,7 +148,7 @@ class House:
         """What the guard does when it starts."""
         self._store = Store.open(self.keep, now_s) if self.keep else None
         saved = self._store.load(0.0) if self._store else Saved()
-        self.engine = Engine(self.settings, load_plans(None))
+        self.engine = Engine(self.settings, load_plans(None), plain_watches)
         self.engine.load(saved, book)
         self.driver = Driver(self.engine, Almanac(self.settings))
         self.driver.almanac.done("report", saved.reports)

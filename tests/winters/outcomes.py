@@ -1,11 +1,11 @@
 """What the guard was worth over a made winter, counted against the noise-free truth.
 
 A *crossing* is a time at which the true air comes to or under the tree's damage limit, from at least half a
-degree above it for two hours before; not one that an open door makes for some minutes. A *warning* is an alarm
-about frost at that tree or in its house that came up in the fourteen hours before and still stands. *Time* to
-warn begins when the heater first does not answer, else at sunset; a crossing with less than a quarter of an
-hour of it is counted apart. A *quiet* day (noon to noon) comes no nearer to damage than two degrees and has no
-heater out; a *quiet month* is thirty days without a crossing or a heater out.
+degree above it for two hours before; not one that an open door makes for some minutes. A *warning* is an
+alarm about frost at that tree or in its house that came up in the fourteen hours before and still stands.
+*Time* to warn begins when the heater first does not answer, else at sunset; a crossing with less than a
+quarter of an hour of it is counted apart. A *quiet* day (noon to noon) comes no nearer to damage than two
+degrees and has no heater out; a *quiet month* is thirty days without a crossing or a heater out.
 """
 
 from dataclasses import dataclass, field
@@ -167,7 +167,7 @@ def _heater(heard: Heard, begun: list[object], result: Outcome, first: int) -> N
 
 
 def _is_cold(heard: Heard, minute: int) -> bool:
-    """Whether the three hours after are cold outside, and no alarm stands already that would hide a failure."""
+    """Whether the three hours after are cold outside."""
     return bool(heard.winter.weather.air_c[minute : minute + 180].max() < COLD_C)
 
 
