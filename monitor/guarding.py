@@ -5,7 +5,7 @@ many trees stand there; leaving it, or a running delay, wakes those trees. It kn
 """
 
 from bisect import bisect_left
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
@@ -15,7 +15,7 @@ from monitor.conditions import Surroundings, ThermalSums
 from monitor.model import Assessment, Flag, Quantity, Reading, Use
 from monitor.settings import Settings
 from monitor.trees.book import Book
-from monitor.trees.in_force import LimitInForce, limits_in_force
+from monitor.trees.in_force import LimitInForce, Raised, limits_in_force, with_raised
 from monitor.trees.limits import Conditions, LimitKind, limit_kinds
 from monitor.trees.plans import Plans
 from monitor.trees.stages import StageNow, stages_of
@@ -71,6 +71,8 @@ class Guarding:
         self._delays = {kind: self._delays_of(limit) for kind, limit in self._kinds.items()}
         self.thermal = ThermalSums()
         self.trees: dict[str, GuardedTree] = {}
+        self.raises: Callable[[str | None, float], Raised | None] | None = None
+        """(sensor, now) -> how far frost limits count higher there for some nights."""
         self._at: dict[str, tuple[GuardedTree, ...]] = {}
         self._bands: dict[tuple[str, Quantity], tuple[float, float]] = {}
 
@@ -115,6 +117,8 @@ class Guarding:
 
         stages = stages_of(tree, self._plans, now_s, degree_days_since)
         in_force = limits_in_force(tree, stages, self._plans, now_s)
+        if self.raises is not None:
+            in_force = with_raised(in_force, self.raises(tree.sensor, now_s))
         limits = {key: limit.value for key, limit in in_force.items()}
         return GuardedTree(tree, tuple(stages), in_force, limits)
 

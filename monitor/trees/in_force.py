@@ -4,8 +4,9 @@ The strictest of all works that are not over; the root limit of its species; ove
 limits with their reasons. It judges no readings.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from monitor.clock import rfc3339
 from monitor.trees.kinds import LIMIT_KEYS
@@ -36,6 +37,32 @@ class LimitInForce:
     stage: str = ""
     own: bool = False
     until_s: float | None = None
+    raised: bool = False
+    """Whether it counts higher for some nights."""
+
+
+class Raised(NamedTuple):
+    """Frost limits that count higher for a while: by how much [K], and why."""
+
+    by_k: float
+    why: str
+
+
+def with_raised(limits: Mapping[str, LimitInForce], raised: Raised | None) -> dict[str, LimitInForce]:
+    """Limits below zero raised, never past zero; a person's own stand as they are."""
+    if raised is None:
+        return dict(limits)
+    return {
+        key: replace(
+            limit,
+            value=min(limit.value + raised.by_k, 0.0),
+            source=f"{limit.source}; {raised.why}",
+            raised=True,
+        )
+        if key.startswith(("low_", "root_")) and limit.value < 0.0 and not limit.own
+        else limit
+        for key, limit in limits.items()
+    }
 
 
 def limits_in_force(

@@ -9,4 +9,5 @@ from monitor.watches.sensors import SensorWatch
 
 def make_watches(ground: Ground) -> tuple[Watch, ...]:
     """Every watch on the same ground."""
-    return (SensorWatch(ground), DryAirWatch(ground), *night_watches(ground), *recovery_watches(ground))
+    recovery = recovery_watches(ground)
+    return (SensorWatch(ground), DryAirWatch(ground), *night_watches(ground, recovery), *recovery)
