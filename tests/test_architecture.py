@@ -58,6 +58,7 @@ MAY_IMPORT: dict[str, set[str]] = {
         "occurrences", "readings",
         "morning", "scenes", "silence", "timers", "trees", "troubles", "views", "watch", "watches",
     },
+    "tree_record": {"conditions", "model", "store", "trees", "watches"},
     "almanac": {"settings"},
     "drive": {"almanac", "engine", "model"},
     "replay": {"almanac", "drive", "engine", "model", "settings", "trees"},

@@ -11,6 +11,7 @@ from typing import Any
 import pytest
 
 from monitor.model import HourRow, Priority
+from monitor.science.roots import RootBall, pot, root_ball_step
 from monitor.settings import Settings
 from monitor.trees.tree import Placement
 from monitor.watches.pot_fold import PotFacts, PotNow, fold_pot, pot_in
@@ -95,6 +96,17 @@ def test_a_few_unknown_hours_hold_what_was_known_and_more_make_it_unknown() -> N
     assert folded(6.0, *[math.nan] * 4).temperature_c == pytest.approx(6.0)
     assert folded(6.0, *[math.nan] * 8).temperature_c is None
     assert folded(6.0, *[math.nan] * 8, 3.0).temperature_c == pytest.approx(3.0)
+
+
+def test_the_short_way_above_freezing_is_the_long_one() -> None:
+    """The lag alone; independent: the whole step of `monitor.science.roots`."""
+    shape = pot(6.0)
+    ball = RootBall(5.0, 0.0, 0.0)
+    long = root_ball_step(ball, 2.0, 0.7, lag_h=shape.lag_h, plateau_k_h=shape.plateau_k_h)
+
+    assert pot_in(POT, PotNow(0.0, 5.0), 2.0, 0.7).temperature_c == pytest.approx(
+        long.temperature_c, rel=1e-12
+    )
 
 
 def test_half_an_hour_twice_is_an_hour() -> None:

@@ -1,0 +1,91 @@
+"""A tree's record out of the store: what it went through since the book knows it. For command line and page.
+
+Reads, never writes; works beside a running daemon and without one.
+"""
+
+import math
+from collections.abc import Iterable, Mapping
+
+from monitor.conditions import HourlyRows, ThermalSums
+from monitor.model import HourRow, Transition
+from monitor.store.queries import Reader
+from monitor.trees.exposure import Exposure, MetAlarm, exposure
+from monitor.trees.plans import Plans
+from monitor.trees.tree import Tree
+from monitor.watches.pot_fold import HOUR_S, PotNow, pot_facts, pot_step
+
+OF_PLACE = frozenset({"sensor-silent", "sensor-doubtful"})
+OF_SITE = frozenset({"was-off", "broker-lost"})
+
+
+def tree_record(
+    reader: Reader, tree: Tree, plans: Plans, from_s: float, to_s: float, label_offset_s: float = 0.0
+) -> Exposure:
+    """The record of one tree between two instants [guard time, s].
+
+    Parameters
+    ----------
+    reader
+        of the state directory; StoreError where it cannot be read
+    tree
+        as the book has it
+    plans
+        what its limits follow from
+    from_s, to_s
+        the span; 0 for everything that is known
+    label_offset_s
+        wall time minus guard time: alarms are kept by their labels
+    """
+    begun_s = max(from_s, min((p.at_s for p in tree.placements), default=from_s))
+    begun_s = min((begun_s, *(work.at_s for work in tree.works if work.at_s >= from_s)))
+    sensors = {placement.sensor for placement in tree.placements} | {tree.pot_sensor}
+    oldest_s = min((begun_s, *(work.at_s for work in tree.works)))
+    rows = [row for row in reader.hours(oldest_s - HOUR_S, to_s) if row.sensor in sensors]
+    thermal = ThermalSums()
+    thermal.add(rows)
+    return exposure(
+        tree,
+        rows,
+        plans,
+        lambda since_s, until_s: thermal.degree_days_k_d(tree.placements, since_s, until_s),
+        begun_s,
+        to_s,
+        met_alarms(reader.transitions(begun_s + label_offset_s, to_s + label_offset_s), tree),
+        reckoned_pot_c(tree, rows, begun_s, to_s),
+    )
+
+
+def met_alarms(transitions: Iterable[Transition], tree: Tree) -> list[MetAlarm]:
+    """Occurrences about the tree, about a sensor that it stood at, and about the whole site."""
+    sensors = {placement.sensor for placement in tree.placements} | {tree.pot_sensor}
+    found: dict[str, MetAlarm] = {}
+    for change in transitions:
+        about_tree = change.subject.split("/")[0] == tree.id
+        about_place = change.kind in OF_PLACE and change.subject in sensors
+        if not (about_tree or about_place or change.kind in OF_SITE) or not change.occurrence:
+            continue
+        priority, at_s = str(change.priority), change.at_s
+        first = MetAlarm(change.kind, change.subject, priority, at_s, None, None)
+        met = found.get(change.occurrence, first)._replace(priority=priority)
+        if change.because == "seen" and met.seen_at_s is None:
+            met = met._replace(seen_at_s=at_s)
+        if change.because in ("returned", "removed"):
+            met = met._replace(to_s=at_s)
+        found[change.occurrence] = met
+    return list(found.values())
+
+
+def reckoned_pot_c(tree: Tree, rows: Iterable[HourRow], from_s: float, to_s: float) -> Mapping[float, float]:
+    """The root-ball's temperature in each hour [°C], by its beginning; nothing where a probe is named."""
+    if tree.pot_sensor is not None:
+        return {}
+    hours = HourlyRows()
+    hours.add(rows)
+    facts = pot_facts(tree, evergreen=False)
+    now, found = PotNow(math.floor(from_s / HOUR_S) * HOUR_S), {}
+    while now.until_s + HOUR_S <= to_s:
+        hour_at_s = now.until_s
+        now = pot_step(facts, now, hour_at_s, hours.air, hours.row)
+        if now.temperature_c is not None and now.blind_h == 0.0:
+            found[hour_at_s] = now.temperature_c
+    return found
