@@ -33,6 +33,7 @@ def _current(engine: "Engine", row: AlarmRow) -> AlarmRow:
 
 def _line(engine: "Engine", row: AlarmRow, night: Night) -> AlarmLine:
     since_s = row.since_at_s if row.since_at_s is not None else engine.now_s
+    reason = engine.scenes.reason(row) if row.active else None
     return AlarmLine(
         row.kind,
         engine.scenes.subject_name(row.kind, row.subject),
@@ -45,7 +46,9 @@ def _line(engine: "Engine", row: AlarmRow, night: Night) -> AlarmLine:
         row.active,
         engine.scenes.house_of(row.kind, row.subject),
         _lowest_c(engine, row, since_s, night),
-        row.alarm,
+        row.subject.partition("/")[2],
+        reason.cause if reason is not None else "",
+        reason.action if reason is not None else "",
     )
 
 

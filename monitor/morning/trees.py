@@ -1,6 +1,7 @@
 """What the night was for each tree: its works, how near each limit came, its wraps, what was not seen."""
 
-from typing import TYPE_CHECKING
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -13,17 +14,20 @@ from monitor.trees.tree import Wrap
 if TYPE_CHECKING:
     from monitor.engine import Engine
 
+Believed = Mapping[tuple[str, str], Mapping[str, Any]]
+"""What is thought of each wrap, by tree and wrap."""
 THAWED_C = 1.0
 """After frost a tree is called frozen until the air at it is warmer than this; judgement."""
 
 
-def tree_nights(engine: "Engine", night: Night) -> tuple[TreeNight, ...]:
+def tree_nights(engine: "Engine", night: Night, watched: Mapping[str, Any]) -> tuple[TreeNight, ...]:
     """Every tree that stands here."""
+    believed = {(each["tree"], each["wrap"]): each for each in watched.get("wraps", ())}
     trees = sorted(engine.guarding.trees.values(), key=lambda guarded: guarded.tree.name)
-    return tuple(_tree(engine, guarded, night) for guarded in trees)
+    return tuple(_tree(engine, guarded, night, believed) for guarded in trees)
 
 
-def _tree(engine: "Engine", guarded: GuardedTree, night: Night) -> TreeNight:
+def _tree(engine: "Engine", guarded: GuardedTree, night: Night, believed: Believed) -> TreeNight:
     tree = guarded.tree
     plans = engine.plans.works
     sensor = tree.sensor if tree.sensor in engine.settings.sensors else None
@@ -32,7 +36,7 @@ def _tree(engine: "Engine", guarded: GuardedTree, night: Night) -> TreeNight:
         for stage in guarded.stages
         if not stage.released
     )
-    wraps = tuple(_wrap(wrap, guarded, engine.now_s) for wrap in tree.wraps_on)
+    wraps = tuple(_wrap(wrap, guarded, engine.now_s, believed) for wrap in tree.wraps_on)
     if sensor is None:
         place = tree.place or tree.sensor or ""
         return TreeNight(tree.id, tree.name, works, wraps, place=place)
@@ -63,14 +67,18 @@ def _now_c(engine: "Engine", sensor: str) -> float | None:
     return None if reading is None else reading.value
 
 
-def _wrap(wrap: Wrap, guarded: GuardedTree, now_s: float) -> WrapLine:
+def _wrap(wrap: Wrap, guarded: GuardedTree, now_s: float, believed: Believed) -> WrapLine:
     day = max(0, int((now_s - wrap.at_s) // DAY_S))
     keep = wrap_keep(wrap, guarded.stages)
     name = wrap.wrap.replace("-", " ")
+    found = believed.get((guarded.tree.id, wrap.wrap), {})
+    estimate = ""
+    if keep == "damp" and found.get("feel", "unknown") != "unknown":
+        estimate = f"likely {found['feel']}, {found['said']}"
     if not wrap.touches:
-        return WrapLine(name, day, keep)
+        return WrapLine(name, day, keep, estimate=estimate)
     last = wrap.touches[-1]
-    return WrapLine(name, day, keep, last.feel.replace("-", " "), last.at_s)
+    return WrapLine(name, day, keep, last.feel.replace("-", " "), last.at_s, estimate)
 
 
 # ---- margins -------------------------------------------------------------------------------------------

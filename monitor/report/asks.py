@@ -4,14 +4,14 @@ Nothing here asks anybody to handle, bend or carry a frozen branch: what is stil
 waits. How many are shown is the page's business.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 
 from monitor.model import AlarmState, Priority
 from monitor.report.facts import AlarmLine, Margin, MorningFacts, TreeNight
 from monitor.report.times import Times, day
 from monitor.report.value import Ask
-from monitor.report.wording import FORESEEN, counted, limit_words, looked_back, lowered, some
+from monitor.report.wording import FORESEEN, NEVER_RING, counted, limit_words, looked_back, lowered, some
 from monitor.trees.moment import LATE_AFTER_DAYS, FollowUpNow
 
 WEEK_DAYS = 7
@@ -21,6 +21,12 @@ NAMES_A_DAY = 6
 HARMED_ONE_BY_ONE = 3
 NAMES_TOGETHER = 8
 SAID_ELSEWHERE = FORESEEN | {"low-temperature", "sensor-silent", "broker-lost", "unwatched"}
+WRAPS_WAIT: Mapping[str, str] = {
+    "wrap-drying": "it can wait until noon, not longer",
+    "wrap-unknown": "it can wait until this evening",
+    "wet-too-long": "it can wait for some days",
+}
+"""In order of urgency, and how long each can wait; judgement."""
 NOT_FROZEN = "not before it has thawed: "
 SEE_FIRST = "see first that it is not frozen; "
 STAY_OUT = "No burner or charcoal in a shut house; do not stay inside."
@@ -34,6 +40,7 @@ def asks(facts: MorningFacts, times: Times) -> list[Ask]:
         *_unwatched(facts, times),
         *_silent(facts, times),
         *_to_begin(facts),
+        *_wraps(facts),
         *_follow_ups(facts),
         *_unseen_alarms(facts),
     ]
@@ -54,9 +61,9 @@ def _standing(facts: MorningFacts, times: Times) -> Iterable[Ask]:
         yield Ask(some(names), what, f"frost since {since}, and it is not over", "it cannot wait")
     for alarm in standing:
         if alarm.kind not in SAID_ELSEWHERE:
-            what = looked_back(alarm.kind, [alarm.subject], alarm.lowest_c, facts)
-            since = f"it stands since {times.time(alarm.since_s)}, and nobody has seen it"
-            yield Ask(facts.site, f"look at this: {what}", since, "it cannot wait")
+            about = facts.site if alarm.subject == "site" else alarm.subject
+            why = f"{alarm.cause}, since {times.time(alarm.since_s)}; nobody has seen it"
+            yield Ask(about, lowered(alarm.action), why, "it cannot wait")
 
 
 def _harmed(facts: MorningFacts, times: Times) -> Iterable[Ask]:
@@ -147,9 +154,23 @@ def _to_begin(facts: MorningFacts) -> Iterable[Ask]:
         yield Ask("Trees", what, "no tree is written down, so no tree is guarded", "it can wait until dusk")
 
 
+def _wraps(facts: MorningFacts) -> Iterable[Ask]:
+    """What a wrap asks for: water first, then a touch, then a look for mould."""
+    first = {tree.name: _first(tree) for tree in facts.trees}
+    standing = [alarm for alarm in facts.alarms if alarm.active and alarm.kind in NEVER_RING]
+    for alarm in sorted(standing, key=lambda one: (list(WRAPS_WAIT).index(one.kind), one.subject, one.part)):
+        what = f"{first.get(alarm.subject, '')}{lowered(alarm.action)}"
+        yield Ask(f"{alarm.subject}, wrap {alarm.part}", what, alarm.cause, WRAPS_WAIT[alarm.kind])
+
+
 def _follow_ups(facts: MorningFacts) -> Iterable[Ask]:
     first = {tree.tree: _first(tree) for tree in facts.trees}
-    now = [each for each in facts.follow_ups if each.status in ("late", "due")]
+    touched = {alarm.subject for alarm in facts.alarms if alarm.active and alarm.kind == "wrap-unknown"}
+    now = [
+        each
+        for each in facts.follow_ups
+        if each.status in ("late", "due") and not (each.name.endswith("-touch") and each.tree_name in touched)
+    ]
     today = date.fromisoformat(facts.date)
     for each in sorted(now, key=lambda one: _urgency(one, today)):
         about = f" ({each.part})" if each.part else ""
@@ -206,7 +227,8 @@ def coming_week(facts: MorningFacts) -> tuple[tuple[str, str], ...]:
 def alarm_lines(facts: MorningFacts, times: Times) -> tuple[str, ...]:
     """What rang since the last report and what was answered; what came together is one line."""
     groups: dict[tuple[str, str], list[list[AlarmLine]]] = {}
-    for alarm in sorted(facts.alarms, key=lambda one: one.since_s):
+    rang = [alarm for alarm in facts.alarms if alarm.kind not in NEVER_RING]
+    for alarm in sorted(rang, key=lambda one: one.since_s):
         held = groups.setdefault((alarm.kind, alarm.house), [])
         if held and alarm.since_s <= _last_s(held[-1], facts.at_s):
             held[-1].append(alarm)

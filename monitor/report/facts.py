@@ -142,8 +142,11 @@ class AlarmLine:
     active: bool
     house: str = ""
     lowest_c: float | None = None
-    name: str = ""
-    """The alarm's own name, `kind/subject`."""
+    part: str = ""
+    """Of an alarm about a wrap: which."""
+    cause: str = ""
+    action: str = ""
+    """Of one that stands: what it says of itself now."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,6 +31,8 @@ LOOKED_BACK: Mapping[str, str] = {
     "restarting": "I was started again and again",
 }
 """What rang, as the morning looks back on it, where `notices.words` has no words of its own for that."""
+NEVER_RING = frozenset({"wrap-drying", "wrap-unknown", "wet-too-long"})
+"""Alarms that live in what is asked, and ring nobody (design of the alarms)."""
 FORESEEN = frozenset({"frost-tonight", "sun-ahead", "warm-spell"})
 """Alarms about what was to come: in the morning they ask for nothing any more."""
 _HELD = re.compile(r"(?<=[a-z]) (?=\d)|(?<=\d) (?=(?:°|min\b|h\b|degrees?\b|[A-Z][a-z]{2}\b))")

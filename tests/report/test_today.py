@@ -114,6 +114,46 @@ def test_standing_frost_asks_for_the_heater_and_warns_of_burners() -> None:
     assert ask.wait == "it cannot wait"
 
 
+def test_wraps_ask_for_water_then_for_a_hand_and_ring_nobody() -> None:
+    """They stand among what is asked, not among what rang; a touch asked twice is asked once."""
+    stands = {"active": True, "ended_s": None, "state": AlarmState.UNACKNOWLEDGED, "priority": Priority.LOW}
+    wet = {"cause": "the wrap dries: dry in 4–9 h", "action": "Wet it again this morning."}
+    feel = {"cause": "how wet it is, is not known", "action": "Lift an edge and feel."}
+    said = report(
+        alarms=(
+            alarm("wrap-unknown", "Larch 3", part="first-branch", **feel, **stands),
+            alarm("wrap-drying", "Yew 2", part="top", **wet, **stands),
+        ),
+        trees=(tree(), tree("Yew 2")),
+        follow_ups=(follow_up("second-touch"), follow_up("crack-check")),
+    )
+
+    assert said.alarms == ()
+    assert [(ask.about, ask.what, ask.wait) for ask in said.today[:2]] == [
+        ("Yew 2, wrap top", "wet it again this morning.", "it can wait until noon, not longer"),
+        ("Larch 3, wrap first-branch", "lift an edge and feel.", "it can wait until this evening"),
+    ]
+    assert [ask.about for ask in said.today[2:]] == ["Larch 3, crack check"]
+
+
+def test_what_stands_asks_in_its_own_words() -> None:
+    """The action of the alarm, and why."""
+    heater = alarm(
+        "heater-not-holding",
+        "Cold house",
+        active=True,
+        ended_s=None,
+        state=AlarmState.UNACKNOWLEDGED,
+        cause="the heater does not hold: 1.2 °C and falling",
+        action="Bottle empty? Look at the fuel first.",
+    )
+
+    (ask,) = report(alarms=(heater,)).today
+
+    assert (ask.about, ask.what) == ("Cold house", "bottle empty? Look at the fuel first.")
+    assert ask.why == "the heater does not hold: 1.2 °C and falling, since 02:06; nobody has seen it"
+
+
 def test_many_harmed_trees_are_one_walk() -> None:
     """More than three: the worst first, in one ask."""
     trees = tuple(tree(f"Larch {n}", low_c=-0.1 * n) for n in range(1, 6))
