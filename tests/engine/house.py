@@ -45,6 +45,7 @@ from monitor.trees.book import check_entry
 from monitor.trees.plans import load_plans
 from monitor.watch import Ground, Watch
 from monitor.watches.air import DryAirWatch
+from monitor.watches.recovery import recovery_watches
 from monitor.watches.sensors import SensorWatch
 
 ZONE = ZoneInfo("Europe/London")
@@ -112,8 +113,8 @@ LARCH_ALONE = tree("Larch 3", "bench-a", WARN_C, HARM_C)
 
 
 def plain_watches(ground: Ground) -> tuple[Watch, ...]:
-    """What looks at sensors and air; what looks ahead is left out, so that a rule stands by itself."""
-    return (SensorWatch(ground), DryAirWatch(ground))
+    """All but what looks ahead into the night, so that a rule stands by itself."""
+    return (SensorWatch(ground), DryAirWatch(ground), *recovery_watches(ground))
 
 
 @dataclass
