@@ -115,6 +115,7 @@ class Engine:
                 lambda: self.book,
                 lambda: self.scenes.speech,
                 self.hours,
+                self.readings.service_lows,
             )
         )
         self.scenes.watches = self.watches

@@ -14,6 +14,7 @@ from monitor.history import History
 from monitor.model import Flag, Message, Quantity, Reading, Sample, Use
 from monitor.payloads import topic_decoders
 from monitor.quality import Judge
+from monitor.service_lows import ServiceLows
 from monitor.settings import Sensor, Settings
 
 AHEAD_S = 300.0
@@ -47,6 +48,7 @@ class Readings:
         self._lives_by = {name: _lives_by(sensor) for name, sensor in settings.sensors.items()}
         self._judges = {name: Judge(sensor) for name, sensor in settings.sensors.items()}
         self.history = History(settings.sensors)
+        self.service_lows = ServiceLows(settings.houses)
         self.counts = Counts()
         self.shown: dict[tuple[str, Quantity], Reading] = {}
         self.fresh_at_s: dict[str, float] = {}
@@ -55,7 +57,7 @@ class Readings:
     @property
     def topics(self) -> tuple[str, ...]:
         """Topics to subscribe to."""
-        return tuple(self._decoders)
+        return tuple(dict.fromkeys((*self._decoders, *self.service_lows.topics)))
 
     def load(self, readings: Mapping[tuple[str, Quantity], tuple[Any, Any, Any]]) -> None:
         """Take over saved readings in bulk."""
@@ -70,6 +72,7 @@ class Readings:
         """The readings of one message that are new; `offset_s` is wall time minus guard time."""
         decoder = self._decoders.get(message.topic)
         if decoder is None:
+            self.service_lows.take(message)
             return []
         try:
             samples = decoder.decode(message.payload, None if message.retain else message.at_s + offset_s)

@@ -15,6 +15,7 @@ from monitor.guarding import Guarding
 from monitor.history import History
 from monitor.model import Assessment, HourRow, Row
 from monitor.notices.words import Reason, Speech
+from monitor.service_lows import ServiceLows
 from monitor.settings import Settings
 from monitor.silence import Silence
 from monitor.trees.book import Book
@@ -38,6 +39,8 @@ class Ground:
     speech: Callable[[], Speech]
     hours: HourlyRows = field(default_factory=HourlyRows)
     """Hourly rows, as far back as the oldest work or wrap; an hour that has just ended is in it."""
+    service_lows: ServiceLows = field(default_factory=lambda: ServiceLows({}))
+    """What a weather service says of the coming night."""
 
     def label_s(self, at_s: float) -> float:
         """The wall time of a guard instant."""

@@ -27,7 +27,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "payloads": {"errors", "model", "clock", "settings"},
     "quality": {"errors", "model", "settings", "science"},
     "history": {"model", "settings", "science"},
-    "readings": {"errors", "model", "settings", "payloads", "quality", "history"},
+    "service_lows": {"model", "settings"},
+    "readings": {"errors", "model", "settings", "payloads", "quality", "history", "service_lows"},
     "trees": {"errors", "model", "clock", "settings", "shipped", "nearest", "toml_file"},
     "conditions": {"model", "settings", "history", "science", "trees"},
     "alarms": {"model", "clock"},
@@ -41,7 +42,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "report": {"model", "clock", "notices", "safety", "trees"},
     "troubles": {"clock", "model", "settings"},
     "watch": {
-        "model", "settings", "alarms", "conditions", "guarding", "history", "notices", "silence", "trees",
+        "model", "service_lows", "settings", "alarms", "conditions", "guarding", "history", "notices", "silence", "trees",
     },
     "watches": {
         "model", "clock", "settings", "alarms", "conditions", "guarding", "history", "notices", "silence",

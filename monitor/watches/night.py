@@ -21,7 +21,7 @@ def night_watches(ground: Ground, others: Sequence[Watch] = ()) -> tuple[Watch, 
     """
     nights, air = Nights(ground), Air(ground)
     learning = Learning(ground, nights, air)
-    ahead = Ahead(ground, nights, air, learning, lambda house, from_s: float("nan"))
+    ahead = Ahead(ground, nights, air, learning, ground.service_lows.low_c)
     wraps = next((watch for watch in others if isinstance(watch, WrapWatch)), None)
     return (
         TonightWatch(ground, nights, air, learning, ahead),

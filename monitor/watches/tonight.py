@@ -56,6 +56,7 @@ class TonightWatch(PlainWatch):
         self._issued_s = -math.inf
         self._lines: list[Mapping[str, Any]] = []
         self._is_changed = False
+        self._service: dict[str, tuple[float, float]] = {}
 
     # ---- memory --------------------------------------------------------------------------------------------
 
@@ -66,6 +67,8 @@ class TonightWatch(PlainWatch):
         self._said = said_of(state.get("said", {}))
         self._night = state.get("night", "")
         self._issued_s = state.get("issued_s", -math.inf)
+        self._service = {house: (at_s, low_c) for house, (at_s, low_c) in state.get("service", {}).items()}
+        self._ground.service_lows.lows.update(self._service)
 
     def rows(self) -> tuple[Row, ...]:
         """What was said, and everything that was learnt."""
@@ -73,8 +76,13 @@ class TonightWatch(PlainWatch):
 
     def _row(self) -> Row:
         said = {sensor: said.as_list() for sensor, said in self._said.items()}
-        state = {"said": said, "night": self._night, "issued_s": self._issued_s if said else None}
-        return Row("learned", LEARNED, {key: value for key, value in state.items() if value is not None})
+        state = {
+            "said": said,
+            "night": self._night,
+            "issued_s": self._issued_s if math.isfinite(self._issued_s) else None,
+            "service": {house: list(low) for house, low in self._service.items()},
+        }
+        return Row("learned", LEARNED, {key: value for key, value in state.items() if value})
 
     def take(self) -> Found:
         """Forecasts and changed rows."""
@@ -90,6 +98,8 @@ class TonightWatch(PlainWatch):
 
     def look(self, now_s: float) -> Iterable[Assessment]:
         """At the evening and every hour after it; in the morning what was said is scored."""
+        if self._ground.service_lows.lows != self._service:
+            self._service, self._is_changed = dict(self._ground.service_lows.lows), True
         night = self._nights.of(now_s)
         if not night.evening_s <= now_s < night.ends_s:
             return self._by_day(now_s)
