@@ -171,7 +171,7 @@ def surfaces(shape: Body, moisture: float, air_c: Floats, humidity_pct: Floats) 
     wetness = float(np.clip((moisture - dry) / (critical - dry), 0.0, 1.0)) if critical > dry else 1.0
     leaving = evaporation(layer, air_c, humid, cover_s_per_m=float(shape.cover_s_per_m), wetness=wetness)
     surface_c: Floats = np.asarray(leaving.surface_c, dtype=np.float64)
-    if moisture < DRY_FROM * dry:
+    if moisture < DRY_FROM * dry or not np.isfinite(air_c).any():
         return surface_c, 0.0
     heat_w_per_m2_k = np.nanmean(layer.convection_w_per_m2_k + layer.radiation_w_per_m2_k)
     water_kg_per_m = moisture * float(shape.dry_kg_per_m)
