@@ -42,7 +42,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "report": {"model", "clock", "notices", "safety", "trees"},
     "troubles": {"clock", "model", "settings"},
     "watch": {
-        "model", "service_lows", "settings", "alarms", "conditions", "guarding", "history", "notices", "silence", "trees",
+        "model", "service_lows", "settings", "alarms", "conditions", "guarding", "history",
+        "notices", "silence", "trees",
     },
     "watches": {
         "model", "clock", "settings", "alarms", "conditions", "guarding", "history", "notices", "silence",

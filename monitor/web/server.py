@@ -1,4 +1,7 @@
-"""Serves the app on its two sockets from a thread of its own; the guard never waits for it."""
+"""Serves the command line's socket and the page's address, each from a thread of its own.
+
+A page that is slow, flooded or shut is nothing that the command line or the guard would notice.
+"""
 
 import contextlib
 import logging
@@ -7,15 +10,20 @@ import socket
 import threading
 from collections.abc import Iterator, Mapping
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from monitor.errors import AftercareError
+from monitor.settings import read_secret, secret_path
+from monitor.web.passwords import is_stored_form
 from monitor.web.socket_path import socket_path
 
 if TYPE_CHECKING:
+    from uvicorn import Server
+
     from monitor.app import Guard
 
 STOP_WITHIN_S = 3.0
+CONNECTIONS = 200
 _log = logging.getLogger(__name__)
 
 
@@ -23,31 +31,83 @@ _log = logging.getLogger(__name__)
 def serve(guard: "Guard", environ: Mapping[str, str]) -> Iterator[Path]:
     """Serve until the block ends; gives the path of the command line's socket.
 
-    A page address that is taken is said and left out: guarding goes before showing.
+    A page that cannot be served is said and left out: guarding goes before showing.
     """
-    import uvicorn
+    from monitor.web.api import make_socket_app
 
-    from monitor.web.page import make_app
-
+    logging.getLogger("uvicorn.error").setLevel(logging.ERROR)
     path = socket_path(Path(guard.settings.state.directory), environ)
-    sockets = [_unix(path)]
-    with contextlib.suppress(AftercareError):
-        sockets.append(_tcp(guard.settings.web.listen))
-    config = uvicorn.Config(
-        make_app(guard), log_config=None, access_log=False, lifespan="off", timeout_keep_alive=15,
-        limit_concurrency=64, timeout_graceful_shutdown=2, server_header=False, date_header=True,
-    )  # fmt: skip
-    server = uvicorn.Server(config)
-    thread = threading.Thread(target=server.run, kwargs={"sockets": sockets}, name="web", daemon=True)
-    thread.start()
+    command_line = _Serving("socket", make_socket_app(guard), _unix(path), {"limit_concurrency": 64})
+    served = [command_line]
+    try:
+        served.append(_page(guard))
+    except AftercareError as error:
+        _log.warning("The page is not served: %s", error)
+    for each in served:
+        each.start()
     try:
         yield path
     finally:
-        server.should_exit = True
-        thread.join(STOP_WITHIN_S)
-        for sock in sockets:
-            sock.close()
+        for each in served:
+            each.stop()
         path.unlink(missing_ok=True)
+
+
+class _Serving:
+    """One app on one socket in one thread."""
+
+    def __init__(self, name: str, app: Any, sock: socket.socket, options: Mapping[str, Any]) -> None:
+        import uvicorn
+
+        config = uvicorn.Config(
+            app, log_config=None, access_log=False, lifespan="off", timeout_keep_alive=15,
+            timeout_graceful_shutdown=2, server_header=False, ws="none", **options,
+        )  # fmt: skip
+        self._sock = sock
+        self._server: Server = uvicorn.Server(config)
+        self._thread = threading.Thread(
+            target=self._server.run, kwargs={"sockets": [sock]}, name=name, daemon=True
+        )
+
+    def start(self) -> None:
+        """Begin to answer."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Answer what is under way, then no more."""
+        self._server.should_exit = True
+        self._thread.join(STOP_WITHIN_S)
+        self._sock.close()
+
+
+def _page(guard: "Guard") -> _Serving:
+    """The page on its address; AftercareError says why it cannot be had."""
+    from monitor.web.page import make_page
+    from monitor.web.patience import PatientProtocol
+
+    web = guard.settings.web
+    options: dict[str, Any] = {"http": PatientProtocol, "limit_concurrency": CONNECTIONS}
+    if web.tls_cert_file and web.tls_key_file:
+        options["ssl_certfile"] = str(secret_path(guard.settings, web.tls_cert_file))
+        options["ssl_keyfile"] = str(secret_path(guard.settings, web.tls_key_file))
+    page = make_page(guard, stored_password(guard))
+    sock = _tcp(web.listen)
+    try:
+        return _Serving("page", page, sock, options)
+    except OSError as error:
+        sock.close()
+        raise AftercareError(f"its certificate or key cannot be used ({error}).") from error
+
+
+def stored_password(guard: "Guard") -> str | None:
+    """The stored form of the page's password; None where none is set; AftercareError where it is not ours."""
+    name = guard.settings.web.password_file
+    if name is None:
+        return None
+    stored = read_secret(guard.settings, name)
+    if not is_stored_form(stored):
+        raise AftercareError(f"{name} does not hold what `aftercare web password` writes.", "Type it again.")
+    return stored
 
 
 def _unix(path: Path) -> socket.socket:
@@ -74,7 +134,6 @@ def _tcp(listen: str) -> socket.socket:
         sock.bind((host, int(port)))
     except OSError as error:
         sock.close()
-        _log.warning("The page is not served: %s is not to be had (%s).", listen, error.strerror)
-        raise AftercareError(f"The page's address {listen} is not to be had.") from error
+        raise AftercareError(f"{listen} is not to be had ({error.strerror}).") from error
     sock.listen(64)
     return sock
