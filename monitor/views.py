@@ -23,16 +23,18 @@ FLAG_WORDS: Mapping[Flag, str] = {
 def build_snapshot(engine: "Engine") -> Snapshot:
     """Everything `status --json` and the page show; keys as they stand in the design of the formats."""
     settings = engine.settings
+    watched = {key: value for watch in engine.watches for key, value in watch.facts().items()}
     return Snapshot(
         at_s=engine.scenes.label_s(engine.now_s),
         site=settings.site.name,
         guarding=True,
         houses=tuple(_house(engine, house) for house in settings.houses),
         trees=tuple(_tree(engine, guarded) for guarded in engine.guarding.trees.values()),
+        wraps=tuple(watched.pop("wraps", ())),
         alarms=tuple(alarm_line(engine, row) for row in engine.board.standing()),
         unknown=tuple(unknowns(engine)),
         delivery=tuple(_delivery(engine, name) for name in settings.notifiers),
-        more={key: value for watch in engine.watches for key, value in watch.facts().items()},
+        more=watched,
     )
 
 

@@ -17,6 +17,7 @@ from monitor.morning.trees import tree_nights
 from monitor.report import build, html, text
 from monitor.report.facts import MorningFacts
 from monitor.report.picture_facts import to_json
+from monitor.trees.asks import WrapAsk
 
 if TYPE_CHECKING:
     from monitor.engine import Engine
@@ -64,6 +65,7 @@ def morning_facts(engine: "Engine", for_date: str, is_sent: bool = False) -> Mor
         trees=tree_nights(engine, night, watched),
         alarms=alarm_lines(engine, night),
         follow_ups=follow_ups_now(engine),
+        wrap_asks=tuple(WrapAsk(**ask) for ask in watched.get("wrap_asks", ())),
         off=engine.night_log.off_since(night.since_s),
         clock_steps=engine.night_log.steps_since(night.since_s),
         link_down_at_s=engine.silence.link_down_at_s,

@@ -47,6 +47,21 @@ def _amount(hours: float) -> str:
     return f"{math.ceil(hours)} h" if hours < 48.0 else f"{math.ceil(hours / 24)} days"
 
 
+LOOK_FOR_MOULD = "Lift an edge and look for mould and soft bark. Not while it is frozen."
+FEEL_AND_WET = f"Feel it and write down how it is, then wet it again before noon, {WET_BEFORE_NOON}."
+
+
+def wrap_said(feel: str, p10_h: float, p90_h: float, because: str) -> str:
+    """What is thought of a wrap now, and why not where nothing is."""
+    if feel == "frozen":
+        return "frozen; it holds its water until it thaws"
+    if feel == "unknown":
+        return f"how wet it is is not known ({TOUCH_WHY.get(because, 'nobody has felt it lately')})"
+    if feel == "dry":
+        return "thought dry"
+    return f"thought {feel}, {dry_in(p10_h, p90_h)}"
+
+
 def wrap_name(tree: str, wrap: str) -> str:
     """`the wrap first-branch of Larch 3`."""
     return f"the wrap {wrap} of {tree}"

@@ -12,6 +12,7 @@ from monitor.report.facts import AlarmLine, Margin, MorningFacts, TreeNight
 from monitor.report.times import Times, day
 from monitor.report.value import Ask
 from monitor.report.wording import FORESEEN, NEVER_RING, counted, limit_words, looked_back, lowered, some
+from monitor.trees.asks import MOULD, TOUCH, WATER, without_touched
 from monitor.trees.moment import LATE_AFTER_DAYS, FollowUpNow
 
 WEEK_DAYS = 7
@@ -27,6 +28,7 @@ WRAPS_WAIT: Mapping[str, str] = {
     "wet-too-long": "it can wait for some days",
 }
 """In order of urgency, and how long each can wait; judgement."""
+_WRAP_NEEDS_WAIT = dict(zip((WATER, TOUCH, MOULD), WRAPS_WAIT.values(), strict=True))
 NOT_FROZEN = "not before it has thawed: "
 SEE_FIRST = "see first that it is not frozen; "
 STAY_OUT = "No burner or charcoal in a shut house; do not stay inside."
@@ -40,8 +42,9 @@ def asks(facts: MorningFacts, times: Times) -> list[Ask]:
         *_unwatched(facts, times),
         *_silent(facts, times),
         *_to_begin(facts),
-        *_wraps(facts),
+        *_wraps(facts, urgent=True),
         *_follow_ups(facts),
+        *_wraps(facts, urgent=False),
         *_unseen_alarms(facts),
     ]
 
@@ -154,8 +157,21 @@ def _to_begin(facts: MorningFacts) -> Iterable[Ask]:
         yield Ask("Trees", what, "no tree is written down, so no tree is guarded", "it can wait until dusk")
 
 
-def _wraps(facts: MorningFacts) -> Iterable[Ask]:
-    """What a wrap asks for: water first, then a touch, then a look for mould."""
+def _wraps(facts: MorningFacts, *, urgent: bool) -> Iterable[Ask]:
+    """Wraps to wet, to feel, to look at for mould; what is not urgent comes after everything that is due."""
+    if facts.wrap_asks is None:
+        yield from _wrap_alarms(facts) if urgent else ()
+        return
+    first = {tree.tree: _first(tree) for tree in facts.trees}
+    for ask in facts.wrap_asks:
+        if ask.urgent is urgent:
+            what = f"{first.get(ask.tree, '')}{lowered(ask.text)}"
+            about = f"{ask.tree_name}, wrap {ask.wrap}"
+            yield Ask(about, what, ask.because, _WRAP_NEEDS_WAIT[ask.need])
+
+
+def _wrap_alarms(facts: MorningFacts) -> Iterable[Ask]:
+    """What the alarms of wraps ask for: water first, then a touch, then a look for mould."""
     first = {tree.name: _first(tree) for tree in facts.trees}
     standing = [alarm for alarm in facts.alarms if alarm.active and alarm.kind in NEVER_RING]
     for alarm in sorted(standing, key=lambda one: (list(WRAPS_WAIT).index(one.kind), one.subject, one.part)):
@@ -168,7 +184,7 @@ def _follow_ups(facts: MorningFacts) -> Iterable[Ask]:
     touched = {alarm.subject for alarm in facts.alarms if alarm.active and alarm.kind == "wrap-unknown"}
     now = [
         each
-        for each in facts.follow_ups
+        for each in without_touched(facts.follow_ups, facts.wrap_asks or ())
         if each.status in ("late", "due") and not (each.name.endswith("-touch") and each.tree_name in touched)
     ]
     today = date.fromisoformat(facts.date)
@@ -201,7 +217,9 @@ def _wait(each: FollowUpNow, today: date) -> str:
 
 
 def _unseen_alarms(facts: MorningFacts) -> Iterable[Ask]:
-    unseen = [alarm for alarm in facts.alarms if alarm.state is AlarmState.RETURNED]
+    unseen = [
+        alarm for alarm in facts.alarms if alarm.state is AlarmState.RETURNED and alarm.kind not in NEVER_RING
+    ]
     if unseen:
         over = counted(len(unseen), "alarm is over", "alarms are over")
         what = 'say that you have seen them (page, or "aftercare ack --all").'

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from monitor.model import AlarmState, Priority
 from monitor.notices.words import Speech
 from monitor.report.picture_facts import HousePicture
+from monitor.trees.asks import WrapAsk
 from monitor.trees.moment import FollowUpNow
 
 Span = tuple[float, float]
@@ -218,6 +219,8 @@ class MorningFacts:
     alarms: tuple[AlarmLine, ...] = ()
     follow_ups: tuple[FollowUpNow, ...] = ()
     """What is late, due or coming, on all trees."""
+    wrap_asks: tuple[WrapAsk, ...] | None = None
+    """What is to be seen to at wraps, in order; None: only what their alarms say."""
     off: tuple[Span, ...] = ()
     """Spans in which the program did not run."""
     clock_steps: tuple[tuple[float, float], ...] = ()

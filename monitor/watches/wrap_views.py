@@ -81,6 +81,7 @@ class WrapView:
     blind_h: float
     touches: int
     touch_because: str
+    just_wetted: bool
     wants_water: bool | None
     water_can_wait: bool
     looks_for_mould: bool
@@ -184,6 +185,7 @@ def _view(
         blind_h=folded.blind_h,
         touches=folded.state.touches,
         touch_because=because,
+        just_wetted=just_wetted,
         wants_water=soon,
         water_can_wait=just_wetted or _dry_soon(belief, DRY_SOON_OVER_H) is False,
         looks_for_mould=past and not looked and was_kept_damp(wrap, guarded.stages, plans),

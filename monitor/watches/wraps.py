@@ -251,6 +251,7 @@ def wrap_facts(view: WrapView, ground: Ground) -> dict[str, Any]:
         "moisture_kg_per_kg": _range(view.estimate.moisture_kg_per_kg),
         "dry_in_h": _range(dry_in),
         "said": recovery_words.dry_in(dry_in.p10, dry_in.p90),
+        "thought": recovery_words.wrap_said(view.feel, dry_in.p10, dry_in.p90, view.touch_because),
         "gain": round(view.estimate.gain.p50, 3),
         "day": int(view.on_days),
         "wet_days": round(view.wet_days, 1),

@@ -47,9 +47,9 @@ def lines(house: House) -> list[Mapping[str, Any]]:
 
 def wrap_now(house: House) -> Mapping[str, Any]:
     """The one wrap as `status --json` has it."""
-    found = house.engine.snapshot().more["wraps"]
+    found = house.engine.snapshot().wraps
     assert len(found) == 1
-    return found[0]  # type: ignore[no-any-return]
+    return found[0]
 
 
 @pytest.fixture
@@ -180,7 +180,7 @@ def test_taken_off_its_alarms_end(house: House) -> None:
     house.entry("unwrap", tree="larch-3", wrap="first-branch")
 
     assert house.state(DRYING) == str(AlarmState.NORMAL)
-    assert house.engine.snapshot().more["wraps"] == []
+    assert house.engine.snapshot().wraps == ()
 
 
 def test_entered_late_is_the_same_as_entered_in_time() -> None:
@@ -198,7 +198,7 @@ def test_entered_late_is_the_same_as_entered_in_time() -> None:
     for house in (in_time, late):
         weather(house, 2, 9.0)
 
-    assert late.engine.snapshot().more["wraps"] == in_time.engine.snapshot().more["wraps"]
+    assert late.engine.snapshot().wraps == in_time.engine.snapshot().wraps
     assert lines(late)[-1] == lines(in_time)[-1]
 
 
@@ -213,7 +213,7 @@ def test_a_restart_changes_nothing(tmp_path: Any) -> None:
         weather(house, 5, 7.0)
 
     assert lines(other) == lines(steady)
-    assert other.engine.snapshot().more["wraps"] == steady.engine.snapshot().more["wraps"]
+    assert other.engine.snapshot().wraps == steady.engine.snapshot().wraps
     other.close()
 
 
