@@ -68,7 +68,9 @@ def wrap_asks(needs: Iterable[WrapNeed]) -> tuple[WrapAsk, ...]:
         max(family, key=lambda need: need.unsure).key: len(family) - 1 for family in families.values()
     }
     asked = [_ask(need, teachers) for need in ordered]
-    return tuple(sorted(asked, key=lambda ask: (ask.can_wait, not ask.urgent, -ask.teaches)))
+    return tuple(
+        sorted(asked, key=lambda ask: (ask.can_wait, not ask.urgent, _ORDER[ask.need], -ask.teaches))
+    )
 
 
 def _gravest(needs: Iterable[WrapNeed]) -> list[WrapNeed]:
