@@ -96,8 +96,10 @@ def _touch(frame: "Frame", entry: Entry) -> list[str]:
     name = guarded.tree.name if guarded else entry["tree"]
     feel = entry["feel"]
     felt = "could not be told" if feel == "cannot-tell" else f"felt {words.plain(feel)}"
+    doubt = (_believed(frame, entry["tree"], entry["wrap"]).get("felt") or {}).get("doubt", "")
+    counted = f"Written down, not counted ({doubt})" if doubt else "Counted"
     return [
-        f"Counted: {words.plain(entry['wrap'])} of {name} {felt}.",
+        f"{counted}: {words.plain(entry['wrap'])} of {name} {felt}.",
         estimate_of(frame, entry["tree"], entry["wrap"]),
     ]
 
@@ -112,17 +114,18 @@ def _rewet(frame: "Frame", entry: Entry) -> list[str]:
 
 
 def estimate_of(frame: "Frame", tree: str, wrap: str) -> str:
-    """What is thought of a wrap now, where anything is."""
+    """What is thought of a wrap now, where anybody wants to know."""
+    seen = _believed(frame, tree, wrap)
+    if seen.get("keep") != "damp" and seen.get("feel") in (None, "unknown"):
+        return ""
+    return str(seen.get("thought", ""))
+
+
+def _believed(frame: "Frame", tree: str, wrap: str) -> Mapping[str, Any]:
     for seen in frame.guard.snapshot.wraps:
-        if (seen.get("tree"), seen.get("wrap")) == (tree, wrap) and seen.get("feel") not in (None, "unknown"):
-            hours = (seen.get("dry_in_h") or {}).get("p50")
-            dry = (
-                f", dry in about {words.span(hours * 3600)}"
-                if isinstance(hours, int | float) and hours > 0
-                else ""
-            )
-            return f"thought {words.plain(seen['feel'])} now{dry}"
-    return ""
+        if (seen.get("tree"), seen.get("wrap")) == (tree, wrap):
+            return seen
+    return {}
 
 
 def _unwrap(frame: "Frame", entry: Entry) -> list[str]:
