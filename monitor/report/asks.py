@@ -8,10 +8,10 @@ from collections.abc import Iterable, Mapping
 from datetime import date, timedelta
 
 from monitor.model import AlarmState, Priority
-from monitor.report.facts import AlarmLine, Margin, MorningFacts, TreeNight
+from monitor.report.facts import Margin, MorningFacts, TreeNight
 from monitor.report.times import Times, day
 from monitor.report.value import Ask
-from monitor.report.wording import FORESEEN, NEVER_RING, counted, limit_words, looked_back, lowered, some
+from monitor.report.wording import FORESEEN, NEVER_RING, counted, limit_words, lowered, some
 from monitor.trees.asks import MOULD, TOUCH, WATER, without_touched
 from monitor.trees.moment import LATE_AFTER_DAYS, FollowUpNow
 
@@ -240,43 +240,3 @@ def coming_week(facts: MorningFacts) -> tuple[tuple[str, str], ...]:
         (day(on), "; ".join(f"{label} ({some(names, NAMES_A_DAY)})" for label, names in tasks.items()))
         for on, tasks in days.items()
     )
-
-
-def alarm_lines(facts: MorningFacts, times: Times) -> tuple[str, ...]:
-    """What rang since the last report and what was answered; what came together is one line."""
-    groups: dict[tuple[str, str], list[list[AlarmLine]]] = {}
-    rang = [alarm for alarm in facts.alarms if alarm.kind not in NEVER_RING]
-    for alarm in sorted(rang, key=lambda one: one.since_s):
-        held = groups.setdefault((alarm.kind, alarm.house), [])
-        if held and alarm.since_s <= _last_s(held[-1], facts.at_s):
-            held[-1].append(alarm)
-        else:
-            held.append([alarm])
-    every = sorted((group for held in groups.values() for group in held), key=lambda group: group[0].since_s)
-    return tuple(_alarm_line(group, facts, times) for group in every)
-
-
-def _last_s(group: list[AlarmLine], now_s: float) -> float:
-    return max(now_s if alarm.ended_s is None else alarm.ended_s for alarm in group)
-
-
-def _alarm_line(group: list[AlarmLine], facts: MorningFacts, times: Times) -> str:
-    since_s = min(alarm.since_s for alarm in group)
-    span = times.span(since_s, _last_s(group, facts.at_s))
-    if any(alarm.active for alarm in group):
-        span = times.time(since_s) + ("" if group[0].kind in FORESEEN else ", still so")
-    lows = [alarm.lowest_c for alarm in group if alarm.lowest_c is not None]
-    names = list(dict.fromkeys(alarm.subject for alarm in group))
-    what = looked_back(group[0].kind, names, min(lows, default=None), facts)
-    return f"{span}: {what}; {_answered(group, times)}"
-
-
-def _answered(group: list[AlarmLine], times: Times) -> str:
-    seen = [alarm for alarm in group if alarm.seen_at_s is not None]
-    if not seen:
-        return "low, it rang nobody" if group[0].priority is Priority.LOW else "nobody has seen it"
-    first = min(seen, key=lambda alarm: alarm.seen_at_s or 0.0)
-    by = f" by {first.seen_by.capitalize()}" if first.seen_by else ""
-    said = f"seen {times.at(first.seen_at_s or 0.0)}{by}"
-    again = any(alarm.state in (AlarmState.RETURNED, AlarmState.UNACKNOWLEDGED) for alarm in seen)
-    return said + (", not again after it grew worse" if again else "")

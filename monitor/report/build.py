@@ -7,7 +7,8 @@ tonight, the week to come, the foot. Whatever is not known is said, never left o
 from datetime import date
 
 from monitor.report.ahead import skill_lines, tonight, week_lines
-from monitor.report.asks import alarm_lines, asks, coming_week
+from monitor.report.alarms import alarm_lines
+from monitor.report.asks import asks, coming_week
 from monitor.report.facts import MorningFacts
 from monitor.report.nights import house_parts, more_said, tree_rows
 from monitor.report.times import Times, day, lasted

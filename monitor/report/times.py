@@ -48,8 +48,11 @@ class Times:
         return f"yesterday at {of_day}" if not day and of_day else f"at {said}"
 
     def span(self, from_s: float, to_s: float) -> str:
-        """`01:10–05:20`."""
-        return f"{self.time(from_s)}–{self.time(to_s)}"
+        """`01:10–05:20`, `yesterday 09:00–10:00`."""
+        begin, end = self.time(from_s), self.time(to_s)
+        if begin.startswith("yesterday "):
+            end = end.removeprefix("yesterday ")
+        return f"{begin}–{end}"
 
     def full(self, at_s: float) -> str:
         """`Sunday 17 January 2027, 06:45 GMT`."""

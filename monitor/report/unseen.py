@@ -11,6 +11,9 @@ SHORT_S = 900.0
 ALIKE_S = 240.0
 """Gaps of several sensors that begin and end so near each other are one."""
 GAPS_SHOWN = 4
+DOUBTFUL_FROM = 3
+DOUBTFUL_PART = 0.01
+"""A jump or two in a night are nothing to tell; judgement."""
 NAMES = 5
 
 
@@ -105,7 +108,7 @@ def _short_gaps(facts: MorningFacts) -> Iterable[str]:
 
 def _doubtful(facts: MorningFacts) -> Iterable[str]:
     for sensor in facts.sensors:
-        if sensor.doubtful:
+        if sensor.doubtful >= max(DOUBTFUL_FROM, DOUBTFUL_PART * sensor.readings):
             of = counted(sensor.readings, "reading")
             said = f"{sensor.doubtful} of {of} are doubtful (jumps, stuck or impossible values)"
             yield f"{sensor.sensor}: {said}"

@@ -15,7 +15,7 @@ LOOKED_BACK: Mapping[str, str] = {
     "vents-open": "vents or door open before the night in {}",
     "heater-not-holding": "the heater did not hold in {}",
     "wrap-freezing": "a damp wrap froze at {}",
-    "frozen-root-ball": "the root-ball was frozen at {}",
+    "frozen-root-ball": "the root-ball was too cold at {}",
     "winter-desiccation": "water lost over a frozen pot at {}",
     "dry-air": "too dry an air at {}",
     "sun-ahead": "too much sun was expected in {}",
@@ -79,9 +79,11 @@ def counted(number: int, what: str, plural: str = "") -> str:
     return f"{number} {what if number == 1 else plural or what + 's'}"
 
 
-def looked_back(kind: str, subjects: Sequence[str], lowest_c: float | None, facts: MorningFacts) -> str:
+def looked_back(
+    kind: str, subjects: Sequence[str], lowest_c: float | None, facts: MorningFacts, at_most: int = 5
+) -> str:
     """What rang, as the morning looks back on it; several subjects of one kind together."""
-    whose = some(subjects, 5)
+    whose = some(subjects, at_most)
     if kind == "sensor-silent" and len(subjects) > 1:
         return f"the sensors {whose} were silent"
     if kind in LOOKED_BACK:

@@ -114,6 +114,26 @@ def test_standing_frost_asks_for_the_heater_and_warns_of_burners() -> None:
     assert ask.wait == "it cannot wait"
 
 
+def test_what_shares_a_cold_night_is_one_line() -> None:
+    """Frost leads; heater and root-ball belong to it; a warm noon does not."""
+    said = report(
+        alarms=(
+            alarm(),
+            alarm("heater-not-holding", "Cold house", since_s=at("17 02:00"), ended_s=at("17 03:50")),
+            alarm("frozen-root-ball", "Pine 1", since_s=at("17 04:10"), ended_s=at("17 05:00")),
+            alarm("high-temperature", "Yew 2", since_s=at("16 09:00"), ended_s=at("16 10:00")),
+        )
+    )
+
+    assert said.alarms == (
+        "yesterday 09:00–10:00: too warm at Yew 2; nobody has seen it",
+        (
+            "02:06–03:38: frost at Larch 3, lowest −1.2 °C; with it the heater did not hold in Cold house, "
+            "the root-ball was too cold at Pine 1; nobody has seen it"
+        ),
+    )
+
+
 def test_wraps_ask_for_water_then_for_a_hand_and_ring_nobody() -> None:
     """They stand among what is asked, not among what rang; a touch asked twice is asked once."""
     stands = {"active": True, "ended_s": None, "state": AlarmState.UNACKNOWLEDGED, "priority": Priority.LOW}
