@@ -154,8 +154,12 @@ def test_the_first_hour_an_upgrade_and_a_broken_release(board: RealBoard, tmp_pa
         assert "1.0 guards" in board.said
 
         with Publisher(post.port, username="sensors", password=board.password("sensor-password")) as sensor:
-            sensor.publish("heather/bench", b'{"temperature": 4.5, "humidity": 80}')
-            until(lambda: heard_c(board) == 4.5, what="the reading")
+
+            def published_and_heard() -> bool:
+                sensor.publish("heather/bench", b'{"temperature": 4.5, "humidity": 80}')
+                return heard_c(board) == 4.5
+
+            until(published_and_heard, 30.0, "the reading")
 
         board.version("1.1")
         assert board.install() == 0, board.said
