@@ -41,6 +41,11 @@ class EpisodeNow:
     is_quiet: bool
     may_be_quiet: bool
 
+    @property
+    def is_urgent(self) -> bool:
+        """Whether it stands above everything else on the page."""
+        return self.priority != "low" and not self.is_quiet
+
 
 @dataclass(frozen=True, slots=True)
 class TreeNow:
@@ -266,9 +271,7 @@ def gap_s(frame: "Frame", guarded: GuardedTree, from_s: float, to_s: float, colu
 
 def verdict_of(frame: "Frame", episodes: Sequence[EpisodeNow], trees: Sequence[TreeNow]) -> str:
     """What somebody reads first."""
-    standing = [
-        each for each in episodes if not each.is_quiet and (each.is_to_be_seen or each.priority != "low")
-    ]
+    standing = [each for each in episodes if each.is_urgent]
     if standing:
         return f"{standing[0].cause}."
     if not frame.guard.snapshot.guarding:

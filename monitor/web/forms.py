@@ -147,7 +147,7 @@ def questions(kind: str, ground: Ground, problems: Iterable[Problem] = ()) -> li
             next((i for i, each in enumerate(asked) if each.later or each.name == "at"), len(asked)), place
         )
     if kind == "tree" and not ground.given.get("tree"):
-        asked = [*_new_tree(ground), *(each for each in asked if each.name not in ("tree", "at", "note"))]
+        asked = [*(each for each in asked if each.name not in ("tree", "at", "note")), *_new_tree(ground)]
     return sorted(asked, key=lambda each: (each.later, each.kind == "datetime"))
 
 

@@ -63,6 +63,7 @@ class Browser:
         options = [
             "--headless=new", "--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage",
             "--remote-debugging-pipe", "--no-first-run", "--disable-background-networking",
+            "--disable-component-update", "--disable-sync", "--disable-quic",
             f"--user-data-dir={profile}", "about:blank",
         ]  # fmt: skip
         self._process = subprocess.Popen(

@@ -18,13 +18,17 @@ def now(visit: Visit) -> Response:
     frame = visit.frame
     episodes = facts.episodes_of(frame)
     trees = facts.trees_now(frame)
+    urgent = [each for each in episodes if each.is_urgent]
+    first = [each for each in urgent if each.priority == "high"] or urgent[:1]
     response = frame.page(
         visit,
         "now.html",
         "Now",
         "now",
         verdict=facts.verdict_of(frame, episodes, trees),
-        episodes=episodes,
+        first=first,
+        then=[each for each in episodes if each.is_urgent and each not in first],
+        small=[each for each in episodes if not each.is_urgent],
         trees=trees,
         picture=facts.night_picture(frame, trees),
         houses=facts.house_lines(frame),

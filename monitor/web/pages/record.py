@@ -26,7 +26,12 @@ QUICK = frozenset({"touch", "rewet", "unwrap", "done"})
 def record(visit: Visit) -> Response:
     """Every wrap and everything due, one tap each; below them the forms."""
     frame = visit.frame
-    trees = sorted(frame.guard.trees.values(), key=lambda guarded: guarded.tree.name)
+    asked = [ask["tree"] for ask in frame.guard.snapshot.more.get("wrap_asks", ()) if not ask["can_wait"]]
+    place = {tree: index for index, tree in reversed(list(enumerate(asked)))}
+    trees = sorted(
+        frame.guard.trees.values(),
+        key=lambda guarded: (place.get(guarded.tree.id, len(asked)), guarded.tree.name),
+    )
     rows = []
     for guarded in trees:
         wraps = [wrap_now(frame, guarded, wrap) for wrap in guarded.tree.wraps_on]

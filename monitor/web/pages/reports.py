@@ -2,6 +2,7 @@
 
 import re
 
+from markupsafe import Markup
 from starlette.responses import HTMLResponse, Response
 
 from monitor.errors import StoreError
@@ -9,6 +10,7 @@ from monitor.store.queries import Reader
 from monitor.web.visit import Visit
 
 DATES_AT_MOST = 60
+_BODY = re.compile(r"<body[^>]*>(.*)</body>", re.DOTALL)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 AS_SENT = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; base-uri 'none'; "
@@ -24,8 +26,21 @@ def report(visit: Visit) -> Response:
     found = frame.guard.report(date) if not date or _DATE.fullmatch(date) else None
     if found is None and date:
         return frame.stopped(visit, 404, "There is no report of that date.")
-    dates = _dates(visit)
-    return frame.page(visit, "report.html", "Report", "report", report=found, dates=dates[:DATES_AT_MOST])
+    return frame.page(
+        visit,
+        "report.html",
+        "Report",
+        "report",
+        date=found["date"] if found else "",
+        letter=Markup(_body(found["html"])) if found else "",  # noqa: S704  written and escaped by the report
+        dates=_dates(visit)[:DATES_AT_MOST],
+    )
+
+
+def _body(html: str) -> str:
+    """What a report says, without its own style: the page has one."""
+    match = _BODY.search(html)
+    return match[1] if match else ""
 
 
 def as_sent(visit: Visit) -> Response:

@@ -6,47 +6,42 @@ from typing import Any
 
 from starlette.responses import Response
 
-from monitor.clock import parse_rfc3339
-from monitor.errors import StoreError
 from monitor.settings import Call, Settings
-from monitor.store.lines import instant_s
-from monitor.store.queries import Reader
 from monitor.web import facts, words
 from monitor.web.frame import Frame
 from monitor.web.visit import Visit
 
-FRESH_S = 24 * 3600.0
 NO_OUTLOOK = "No outlook has been made for tonight yet: look at a weather forecast before dusk."
 CHANCE_AT_LEAST = 0.02
-NIGHTS = 14
-NIGHT_S = 86400.0
+TOLD = {
+    "high": "what is urgent",
+    "medium": "what needs somebody soon",
+    "low": "small things",
+    "report": "the morning report",
+}
 
 
 @dataclass(frozen=True, slots=True)
 class OutlookNow:
     """What is expected at one sensor."""
 
-    house: str
-    sensor: str
+    place: str
     low: str
-    between: str
-    at: str
-    below: Sequence[str]
-    learned: str
+    heater: str
+    trees: Sequence[str]
 
 
 def tonight(visit: Visit) -> Response:
     """The coming or present night."""
     frame = visit.frame
-    outlooks = outlooks_of(frame)
     return frame.page(
         visit,
         "tonight.html",
         "Tonight",
         "tonight",
-        outlooks=outlooks,
+        outlooks=[_outlook(frame, each) for each in frame.guard.snapshot.more.get("tonight", ())],
         no_outlook=NO_OUTLOOK,
-        skill=skill_of(frame),
+        skill=[_skill(frame, each) for each in frame.guard.snapshot.more.get("skill", ())],
         lines=tree_lines(frame),
         houses=facts.house_lines(frame),
         calls=[call_words(call, frame.guard.settings) for call in frame.guard.settings.calls],
@@ -74,43 +69,29 @@ def tree_lines(frame: Frame) -> list[tuple[str, str, str, str]]:
 # ---- outlook -------------------------------------------------------------------------------------------
 
 
-def outlooks_of(frame: Frame) -> list[OutlookNow]:
-    """The newest outlook of each sensor, if it is of today."""
-    now_s = frame.guard.label_s()
-    newest: dict[str, Mapping[str, Any]] = {}
-    for line in _forecasts(frame, now_s - FRESH_S):
-        newest[str(line.get("sensor", ""))] = line
-    return [_outlook(frame, line) for line in newest.values() if line.get("low_c")]
-
-
-def _forecasts(frame: Frame, from_s: float) -> list[Mapping[str, Any]]:
-    try:
-        with Reader(frame.guard.store.directory) as reader:
-            return list(reader.stream("forecasts", from_s))
-    except StoreError:
-        return []
-
-
-def _outlook(frame: Frame, line: Mapping[str, Any]) -> OutlookNow:
-    speech, settings = frame.guard.speech, frame.guard.settings
-    low = line["low_c"]
-    sensor = settings.sensors.get(line["sensor"])
-    house = settings.houses[sensor.house].name or sensor.house if sensor is not None else ""
-    at_s = instant_s(line, "low_at")
-    nights = int(line.get("nights_learned") or 0)
+def _outlook(frame: Frame, seen: Mapping[str, Any]) -> OutlookNow:
+    sensor = frame.guard.settings.sensors[seen["sensor"]]
+    house = frame.guard.settings.houses[sensor.house].name or sensor.house
     return OutlookNow(
-        house,
-        line["sensor"],
-        speech.temperature(low["p50"]),
-        f"{speech.temperature(low['p10'])} and {speech.temperature(low['p90'])}",
-        "" if at_s is None else words.clock_time(at_s, settings.site.zone),
-        [
-            f"below {speech.limit(each['limit_c'])}: {odds(each['chance'])}"
-            for each in line.get("below") or ()
-            if each["chance"] >= CHANCE_AT_LEAST
-        ],
-        f"learnt from {words.counted(nights, 'night')} only" if nights < NIGHTS else "",
+        f"{house}, {seen['sensor']}",
+        words.capital(seen["text"]),
+        words.capital(seen["heater_text"]),
+        [text for each in seen["below"] if (text := _chance(frame, seen["sensor"], each))],
     )
+
+
+def _chance(frame: Frame, sensor: str, below: Mapping[str, float]) -> str:
+    """`below 0 °C, where damage to Larch 3 is likely: about 1 in 5`; nothing where it is next to none."""
+    if below["chance"] < CHANCE_AT_LEAST:
+        return ""
+    speech = frame.guard.speech
+    trees = [
+        tree.tree.name
+        for tree in frame.guard.trees.values()
+        if tree.tree.sensor == sensor and tree.limits.get("low_harm_c") == below["limit_c"]
+    ]
+    of = f", where damage to {words.listed(trees)} is likely" if trees else ""
+    return f"Below {speech.limit(below['limit_c'])}{of}: {odds(below['chance'])}"
 
 
 def odds(chance: float) -> str:
@@ -122,46 +103,19 @@ def odds(chance: float) -> str:
     return f"about 1 in {max(2, round(1 / chance))}"
 
 
-def skill_of(frame: Frame) -> str:
-    """How the outlooks of the last nights came out, from what was issued and what was seen."""
-    now_s = frame.guard.label_s()
-    last: dict[tuple[str, str], Mapping[str, Any]] = {}
-    for line in _forecasts(frame, now_s - (NIGHTS + 1) * NIGHT_S):
-        last.setdefault((str(line.get("sensor")), str(line.get("night"))), line)
-    scored = [score for line in last.values() if (score := _score(frame, line, now_s)) is not None]
-    if not scored:
-        return ""
-    within = sum(inside for inside, _off in scored)
-    off = sum(off for _inside, off in scored) / len(scored)
+def _skill(frame: Frame, seen: Mapping[str, Any]) -> str:
+    """How the outlooks came out."""
+    nights = int(seen["nights"])
+    held = round(seen["band_held"] * nights)
+    off = words.apart(frame.guard.speech, seen["error_k"])
+    few = "" if seen["enough"] else "; too few yet to tell"
     return (
-        f"Of the last {words.counted(len(scored), 'outlook')} {within} came true within what was said; "
-        f"on average the low was {words.apart(frame.guard.speech, off)} off."
+        f"{seen['sensor']}: of {words.counted(nights, 'night')} {held} kept within what was said "
+        f"(8 in 10 should); on average the low was {off} off{few}"
     )
-
-
-def _score(frame: Frame, line: Mapping[str, Any], now_s: float) -> tuple[bool, float] | None:
-    """Whether the low came between the two ends, and how far off the middle was [K]; None: not over yet."""
-    low, issued_s = line.get("low_c"), instant_s(line, "issued_at")
-    if not low or issued_s is None or now_s - issued_s < 0.75 * NIGHT_S:
-        return None
-    offset_s = frame.guard.speech.offset_s
-    curve = frame.curves.of_sensor(
-        str(line["sensor"]), issued_s - offset_s, issued_s - offset_s + 0.75 * NIGHT_S, 72
-    )
-    seen = [value for value in curve.low_c.tolist() if value == value]
-    if len(seen) < 60:
-        return None
-    return low["p10"] <= min(seen) <= low["p90"], abs(min(seen) - low["p50"])
 
 
 # ---- calls ---------------------------------------------------------------------------------------------
-
-TOLD = {
-    "high": "what is urgent",
-    "medium": "what needs somebody soon",
-    "low": "small things",
-    "report": "the morning report",
-}
 
 
 def call_words(call: Call, settings: Settings) -> str:
@@ -188,8 +142,3 @@ def quiet_words(settings: Settings) -> str:
         return ""
     quiet = settings.quiet_hours
     return f"From {quiet.from_} to {quiet.to} only what cannot wait rings."
-
-
-def until_words(text: str, frame: Frame) -> str:
-    """An instant of the book as the site reads it."""
-    return words.when(parse_rfc3339(text), frame.guard.settings.site.zone, frame.guard.label_s())

@@ -35,6 +35,8 @@ class WrapNow:
     keep: str
     felt: str
     estimate: str
+    asked: str = ""
+    """What is to be done about it, and why; empty for nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,6 +85,7 @@ def tree(visit: Visit) -> Response:
         promise=saying.wake_promise(frame, guarded) if guarded else "",
         limits=_limits(frame, guarded),
         wraps=[wrap_now(frame, guarded, wrap) for wrap in found.wraps_on] if guarded else [],
+        more=_more(frame, name),
         wires=[_wire(wire) for wire in found.wires_on],
         due=due_lines(frame, guarded),
         spans=SPANS,
@@ -91,6 +94,19 @@ def tree(visit: Visit) -> Response:
         record=record_lines(frame, frame.guard.book.mentions(name), with_tree=False)[:RECORD_AT_MOST],
         stands=_stands(frame, found),
     )
+
+
+def _more(frame: Frame, name: str) -> list[str]:
+    """Its pot, and whether it may leave the house, where anybody knows."""
+    more, speech = frame.guard.snapshot.more, frame.guard.speech
+    said = []
+    for pot in more.get("pots", ()):
+        if pot["tree"] == name and pot["temperature_c"] is not None:
+            by = "" if pot["by"] == "probe" else ", reckoned from the air"
+            ice = f", {pot['frozen_part']:.0%} of its water frozen" if pot["frozen_part"] >= 0.05 else ""
+            said.append(f"Its pot is at {speech.temperature(pot['temperature_c'])}{ice}{by}")
+    said += [f"Leaving the house: {each['said']}" for each in more.get("leaving", ()) if each["tree"] == name]
+    return said
 
 
 def _stages(guarded: GuardedTree | None) -> list[tuple[str, str]]:
@@ -112,16 +128,19 @@ def _limits(frame: Frame, guarded: GuardedTree | None) -> list[tuple[str, str, s
     if guarded is None:
         return []
     speech = frame.guard.speech
-    return [
-        (words.capital(words.LIMITS[key]), words.limit_value(speech, key, limit.value), limit.source)
-        for key, limit in guarded.in_force.items()
-    ]
+    found, before = [], ""
+    for key, limit in guarded.in_force.items():
+        source = "as above" if limit.source == before else limit.source
+        found.append((words.capital(words.LIMITS[key]), words.limit_value(speech, key, limit.value), source))
+        before = limit.source
+    return found
 
 
 def wrap_now(frame: Frame, guarded: GuardedTree, wrap: Wrap) -> WrapNow:
     """A wrap as it is told, with what is thought of it."""
     days = int((frame.guard.label_s() - wrap.at_s) // DAY_S)
     cover = "" if wrap.cover == "none" else f" under {words.plain(wrap.cover)}"
+    asked = _asked(frame, guarded.tree.id, wrap.wrap)
     felt = facts.felt_words(frame, wrap).removeprefix(words.plain(wrap.wrap)).strip()
     return WrapNow(
         wrap.wrap,
@@ -129,8 +148,16 @@ def wrap_now(frame: Frame, guarded: GuardedTree, wrap: Wrap) -> WrapNow:
         f"{wrap.fibre}{cover}, day {days}",
         "must stay damp" if wrap_keep(wrap, guarded.stages) == "damp" else "may dry",
         felt,
-        saying.estimate_of(frame, guarded.tree.id, wrap.wrap),
+        "" if asked else saying.estimate_of(frame, guarded.tree.id, wrap.wrap),
+        asked,
     )
+
+
+def _asked(frame: Frame, tree: str, wrap: str) -> str:
+    for ask in frame.guard.snapshot.more.get("wrap_asks", ()):
+        if (ask["tree"], ask["wrap"]) == (tree, wrap) and not ask["can_wait"]:
+            return words.capital(f"{ask['text'].rstrip('.')}: {ask['because']}")
+    return ""
 
 
 def _wire(wire: Any) -> str:
@@ -184,7 +211,7 @@ def _history(frame: Frame, found: Tree, guarded: GuardedTree | None, span: str) 
         line_text="" if harm_c is None else speech.limit(harm_c),
         warn_text="" if warn_c is None else speech.limit(warn_c),
         hours=drawing.hour_marks(from_s + offset_s, to_s + offset_s, guard.settings.site.zone),
-        heights=_heights(frame, scale, bottom, top),
+        heights=_heights(frame, scale, bottom, top, (harm_c, warn_c)),
         lowest=f"lowest {speech.temperature(float(curve.low_c[lowest]))} at {at}",
     )
 
@@ -204,7 +231,10 @@ def _range(low_c: Any, high_c: Any, *limits: float | None) -> tuple[float, float
     return bottom, max([float(np.nanmax(high_c)), *held]) + 1.0
 
 
-def _heights(frame: Frame, scale: drawing.Scale, bottom: float, top: float) -> list[Mark]:
+def _heights(
+    frame: Frame, scale: drawing.Scale, bottom: float, top: float, limits: Sequence[float | None]
+) -> list[Mark]:
+    lines = [scale.y(limit - bottom) for limit in limits if limit is not None]
     step = next((step for step in (1, 2, 5, 10) if (top - bottom) / step <= 6), 20)
     first = int(np.ceil(bottom / step)) * step
     fahrenheit = frame.guard.settings.site.show == "fahrenheit"
@@ -214,6 +244,7 @@ def _heights(frame: Frame, scale: drawing.Scale, bottom: float, top: float) -> l
             (f"{c * 9 / 5 + 32:.0f}°" if fahrenheit else f"{c}°").replace("-", "−"),
         )
         for c in range(first, int(top) + 1, step)
+        if all(abs(scale.y(c - bottom) - line) > 9 for line in lines)
     ]
 
 

@@ -14,6 +14,14 @@ from monitor.web.visit import Visit, leave_cookie
 
 REST_HOURS = (1, 4, 12, 24)
 HOUR_S = 3600.0
+KEPT: Mapping[str, str] = {
+    "readings": "Readings",
+    "database_bytes": "Readings, alarms, notices",
+    "recording_bytes": "Raw messages",
+    "set_aside_bytes": "Set aside, damaged",
+    "free_bytes": "Room left on the disk",
+    "failing": "Keeping fails",
+}
 
 
 def workings(visit: Visit) -> Response:
@@ -30,9 +38,7 @@ def workings(visit: Visit) -> Response:
         ways=[_way(way) for way in snapshot.delivery],
         helpers=_helpers(frame),
         people=list(frame.guard.settings.people),
-        storage=[
-            (words.capital(words.plain(key)), _size(key, value)) for key, value in snapshot.storage.items()
-        ],
+        storage=_storage(snapshot.storage),
         entries=len(frame.guard.book.entries),
         trees=len(frame.guard.trees),
         version=version(),
@@ -75,10 +81,18 @@ def _helpers(frame: Frame) -> list[dict[str, str]]:
     return found
 
 
-def _size(key: str, value: Any) -> str:
-    if isinstance(value, int | float) and key.endswith("_bytes"):
-        return f"{value / 1e6:.1f} MB"
-    return str(value)
+def _storage(sizes: Mapping[str, Any]) -> list[tuple[str, str]]:
+    """What is kept, and how much room is left; what is nothing is left out."""
+    found = []
+    for key, name in KEPT.items():
+        value = sizes.get(key)
+        if value:
+            found.append((name, _size(value) if key.endswith("_bytes") else str(value)))
+    return found
+
+
+def _size(count: float) -> str:
+    return f"{count / 1e9:.1f} GB" if count >= 1e9 else f"{count / 1e6:.1f} MB"
 
 
 def drill(visit: Visit) -> Response:
