@@ -301,6 +301,8 @@ _FAMILY_NAMES = {
     "broker-lost": "no connection to the message post",
     "was-off": "I was off",
     "unwatched": "nobody watches",
+    "frozen-root-ball": "the root-ball of",
+    "winter-desiccation": "water lost over a frozen pot by",
 }
 
 
