@@ -23,6 +23,8 @@ MADE_BY = "1"
 """Changes with the reckoning: a mark that an older one made is not gone on from."""
 MARK_EVERY_S = 86_400.0
 MARKS_KEPT = 15
+ROUNDING_S = 0.001
+"""Entries are written to the millisecond, and may so be a little ahead."""
 LINES_AT_MOST = 48
 """Hours for which lines are caught up after an outage."""
 HOUR_GRACE_S = 60.0
@@ -106,7 +108,7 @@ class WrapWatch:
             means = row.temperature_mean_c, row.relative_humidity_mean_pct
             return tuple(math.nan if mean is None else mean for mean in means)  # type: ignore[return-value]
 
-        return fold_on(self._fold, self._events, now_s, air)
+        return fold_on(self._fold, self._events, now_s + ROUNDING_S, air)
 
     def _outlook(self, to_s: float) -> Any:
         """Mean air of the last day at a sensor."""

@@ -111,6 +111,15 @@ def test_a_touch_counts_at_once(house: House) -> None:
     assert after["since_touch_h"] == 0.0
 
 
+def test_an_instant_rounded_up_counts_at_once_all_the_same(house: House) -> None:
+    """The book keeps milliseconds; the guard's time is finer."""
+    weather(house, 8.3, 12.0, 55.0)
+    house.passes(house.now_s + 60.0006)
+    house.entry("touch", tree="larch-3", wrap="first-branch", feel="wet")
+
+    assert wrap_now(house)["felt"]["feel"] == "wet"
+
+
 def test_a_frozen_wrap_is_not_dry_and_a_touch_of_it_is_marked() -> None:
     """Common practice, no source: the estimate holds, the touch is not believed."""
     house = House(slow(), larch())
