@@ -272,6 +272,23 @@ def makes_for(response: HouseResponse, inside_c: npt.ArrayLike, *, step_s: float
     return from_cases(driver_c, np.ones(COURSES))
 
 
+class Standing(NamedTuple):
+    """Where one house's air is inside: its fast and its slow part, and what it makes for. [°C]"""
+
+    fast_c: float
+    slow_c: float
+    driver_c: float
+
+
+def standing(response: HouseResponse, inside_c: npt.ArrayLike, *, step_s: float) -> Standing | None:
+    """The likeliest inner state of the air now. Parameters, errors and None as in `makes_for`."""
+    require(step_s, 60.0, 1800.0, "the step of the last readings", "s")
+    recent = _recent(np.asarray(inside_c, dtype=np.float64), step_s / 3600)
+    if recent is None:
+        return None
+    return Standing(*map(float, map(np.median, _where_it_stands(_possible(response), recent, step_s / 3600))))
+
+
 def _recent(inside: FloatArray, step_h: float) -> FloatArray | None:
     """The last hours without gaps, from the last gap that is too long to bridge; None if they end in one."""
     known = np.flatnonzero(np.isfinite(inside))

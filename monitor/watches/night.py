@@ -8,7 +8,9 @@ from monitor.watches.cooling import CoolingWatch
 from monitor.watches.evening import Air, Nights
 from monitor.watches.heater import HeaterWatch
 from monitor.watches.learnt import Learning
+from monitor.watches.sun_ahead import SunAheadWatch
 from monitor.watches.tonight import TonightWatch
+from monitor.watches.vents import VentsWatch
 from monitor.watches.warm_spell import WarmSpellWatch
 from monitor.watches.wrap_freezing import WrapFreezingWatch
 from monitor.watches.wraps import WrapWatch
@@ -27,6 +29,8 @@ def night_watches(ground: Ground, others: Sequence[Watch] = ()) -> tuple[Watch, 
         TonightWatch(ground, nights, air, learning, ahead),
         HeaterWatch(ground, nights, air, learning, ahead),
         CoolingWatch(ground, nights, air, learning, ahead),
+        VentsWatch(ground, nights, air, learning),
+        SunAheadWatch(ground, nights, air, learning),
         WarmSpellWatch(ground),
         WrapFreezingWatch(ground, air, lambda: () if wraps is None else wraps.views),
     )
