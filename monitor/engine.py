@@ -175,6 +175,9 @@ class Engine:
         self._stages = dict(site.get("stages", {}))
         self.troubles.load(site.get("troubles", {}))
         self.night_log.load(site.get("night_log", {}))
+        counted = dict(site.get("counts", {}))
+        self.notes = list(counted.pop("notes", ()))
+        self.readings.counts = Counts(**counted)
         off = known.get("off_span")
         self.scenes.off_span = (off[0], off[1]) if off else None
         silent = {row.subject for row in self.board if row.kind == "sensor-silent" and row.active}
@@ -203,7 +206,7 @@ class Engine:
             touched = False
             for reading in readings:
                 touched |= self._reading(reading)
-            if not touched and not self._stirred:
+            if not touched and not self._stirred and not self.readings.counts.news:
                 return Effects(readings=tuple(readings)) if readings else NOTHING
             self._stirred = True
             self._settle()
@@ -300,6 +303,7 @@ class Engine:
                 *self.occurrences.take_changed(),
                 *episode_rows,
                 *self._site_rows(),
+                *self._counts_row(),
                 *(row for found in kept for row in found.rows),
             ),
             reports=tuple(self._reports),
@@ -313,9 +317,10 @@ class Engine:
 
     def memory(self) -> Effects:
         """Every row there is, for a store that has begun anew."""
-        self._site_changed = True
+        self._site_changed = self.readings.counts.news = True
         learnt = (row for watch in self.watches for row in watch.rows())
         known = (*self.board.rows(), *self.occurrences.rows(), *self.desk.rows(), *self._site_rows())
+        known = (*known, *self._counts_row())
         return Effects(rows=(*known, *learnt))
 
     def _site_rows(self) -> tuple[Row, ...]:
@@ -339,6 +344,13 @@ class Engine:
             Row("site", "troubles", self.troubles.as_json()),
             Row("site", "night_log", self.night_log.as_json()),
         )
+
+    def _counts_row(self) -> tuple[Row, ...]:
+        counts = self.readings.counts
+        if not counts.news:
+            return ()
+        counts.news = False
+        return (Row("site", "counts", counts.as_json() | {"notes": list(self.notes)}),)
 
     # ---- readings --------------------------------------------------------------------------------------
 
@@ -473,6 +485,7 @@ class Engine:
             self._judge(self.troubles.store(event.ok, self.now_s))
         elif event.part == "note":
             self.notes.append(event.detail)
+            self.readings.counts.news = True
         elif event.part == "delivery":
             self._delivery(event)
 
@@ -496,7 +509,7 @@ class Engine:
             self.reports[event.date] = report.text
             self._reports.append(report)
             self.notes.clear()
-            self.readings.counts = Counts()
+            self.readings.counts = Counts(news=True)
             for notifier in calls.told(self.settings, "report"):
                 self._notices.append(
                     Notice(

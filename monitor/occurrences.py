@@ -61,6 +61,8 @@ class Occurrences:
         self.board.put(row, after)
         if change is not None:
             self._record(after, change, now_s, now_s)
+        elif after != row:
+            self._watch(after, now_s)
 
     def take(self) -> list[Transition]:
         """Transitions since the last call."""

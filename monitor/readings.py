@@ -31,11 +31,24 @@ class Counts:
     duplicates: int = 0
     future: int = 0
     late: int = 0
+    news: bool = False
+    """Whether anything was counted that is not kept yet."""
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain values for a row."""
+        return {
+            "bad_payloads": dict(self.bad_payloads),
+            "last_reason": dict(self.last_reason),
+            "duplicates": self.duplicates,
+            "future": self.future,
+            "late": self.late,
+        }
 
     def bad(self, topic: str, reason: str) -> None:
         """One more payload that could not be read."""
         self.bad_payloads[topic] = self.bad_payloads.get(topic, 0) + 1
         self.last_reason[topic] = reason
+        self.news = True
 
 
 class Readings:
@@ -98,10 +111,12 @@ class Readings:
                         self.fresh_at_s[sensor] = now_s
                 else:
                     self.counts.duplicates += 1
+                    self.counts.news = True
             elif at_s > now_s:
                 self._ahead(sample, now_s)
             else:
                 self.counts.late += 1
+                self.counts.news = True
                 found.extend(self._kept(sample, at_s, now_s, Use.HISTORY))
         return found
 
@@ -125,10 +140,12 @@ class Readings:
         if self.history.append(reading):
             return [reading]
         self.counts.duplicates += 1
+        self.counts.news = True
         return []
 
     def _ahead(self, sample: Sample, now_s: float) -> None:
         self.counts.future += 1
+        self.counts.news = True
         self._show(sample, now_s, Flag.FAIL)
 
     def _show(self, sample: Sample, now_s: float, flag: Flag) -> None:

@@ -28,12 +28,12 @@ class Board:
         return self._rows.get(alarm)
 
     def __iter__(self) -> Iterator[AlarmRow]:
-        """Rows in the order they came."""
-        return iter(list(self._rows.values()))
+        """Rows in the order they came up, the same before and after a restart."""
+        return iter(sorted(self._rows.values(), key=_came_up))
 
     def standing(self) -> tuple[AlarmRow, ...]:
         """Rows that a person should see: anything but normal."""
-        return tuple(row for row in self._rows.values() if row.state is not AlarmState.NORMAL)
+        return tuple(row for row in self if row.state is not AlarmState.NORMAL)
 
     def assess(self, found: Assessment, delays: Delays) -> tuple[AlarmRow, Change | None]:
         """One step of one alarm: its row afterwards, also where the board forgets it, and what changed."""
@@ -66,3 +66,7 @@ class Board:
         )
         self._changed.clear()
         return rows
+
+
+def _came_up(row: AlarmRow) -> tuple[float, str]:
+    return (float("inf") if row.since_at_s is None else row.since_at_s, row.alarm)

@@ -127,6 +127,8 @@ class House:
     keep: Path | None = None
     delivers: bool = True
     """Whether every notice counts as delivered at once."""
+    entries_count_twice: bool = False
+    """Whether every entry is handed in a second time."""
 
     def __post_init__(self) -> None:
         self.start_s = instant(self.begins)
@@ -140,7 +142,14 @@ class House:
         self._asked: dict[str, int] = {}
         self._value: dict[str, float] = {}
         self._uncommitted: list[Effects] = []
-        self._offset_s = 0.0
+        self._streams: tuple[list[Any], ...] = (
+            self.transitions_seen,
+            self.notices_seen,
+            self.readings,
+            self.outbox,
+            self.reports,
+        )
+        self._kept = [0] * len(self._streams)
         self._open(self.start_s, [dict(entry) for entry in self.entries])
 
     # ---- start and restart ---------------------------------------------------------------------------------
@@ -175,7 +184,18 @@ class House:
         """Keep what was handled so far."""
         if self._store is not None:
             self._store.commit(self._uncommitted, self.now_s)
+        self._committed_at_s = self.now_s
         self._uncommitted.clear()
+        self._kept = [len(stream) for stream in self._streams]
+
+    def crash(self) -> None:
+        """`kill -9` and a start at once: whatever was not committed never happened."""
+        assert self._store is not None, "only a house with a state directory can start again"
+        for stream, kept in zip(self._streams, self._kept, strict=True):
+            del stream[kept:]
+        self._uncommitted.clear()
+        self._store.close()
+        self._open(self._committed_at_s, self.engine.book.entries)
 
     def close(self) -> None:
         """Let the state directory go."""
@@ -210,18 +230,19 @@ class House:
         """Time passes without a message."""
         until_s = self.at(until) if isinstance(until, str) else until
         for effects in self.driver.advance(until_s):
-            self._keep(effects)
-        self._keep(self.engine.handle(Tick(until_s)))
+            self.take(effects)
+        self.take(self.engine.handle(Tick(until_s)))
 
     def handle(self, event: Any) -> Effects:
         """One event, after everything that is due before it."""
         for effects in self.driver.before(event):
-            self._keep(effects)
+            self.take(effects)
         effects = self.engine.handle(event)
-        self._keep(effects)
+        self.take(effects)
         return effects
 
-    def _keep(self, effects: Effects) -> None:
+    def take(self, effects: Effects) -> None:
+        """What one event changed; every notice counts as delivered where `delivers` says so."""
         self._uncommitted.append(effects)
         self.transitions_seen += effects.transitions
         self.notices_seen += effects.notices
@@ -237,7 +258,7 @@ class House:
     def delivered(self, notice: Notice, ok: bool = True) -> None:
         """A notifier carried a notice, or could not."""
         detail = "" if ok else "no answer"
-        self._keep(
+        self.take(
             self.engine.handle(
                 Outcome(self.now_s, "delivery", ok, detail, notice=notice.notice, notifier=notice.notifier)
             )
@@ -299,6 +320,8 @@ class House:
         given = {"kind": kind, **values}
         checked = check_entry(given, self.engine.book, settings.sensors, settings.houses, label_s)
         self.handle(Entry(self.now_s, checked))
+        if self.entries_count_twice:
+            self.handle(Entry(self.now_s, checked))
 
     def link(self, up: bool, at: str | None = None) -> None:
         """The connection to the broker comes or goes."""
