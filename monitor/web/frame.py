@@ -3,6 +3,7 @@
 import importlib.metadata
 import secrets
 from collections.abc import Mapping
+from functools import cache
 from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -39,6 +40,23 @@ NAVIGATION = (
 STUCK_AFTER_S = 30.0
 
 
+@cache
+def templates() -> Environment:
+    """Every template, compiled: nobody waits for that at the first page."""
+    found = Environment(
+        loader=FileSystemLoader(FOLDER / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    found.filters.update(words.FILTERS)
+    for name in found.list_templates():
+        found.get_template(name)
+    return found
+
+
 class Frame:
     """One page of one guard; `password` is its stored form, None where none is set."""
 
@@ -50,17 +68,6 @@ class Frame:
         self.curves = Curves(guard.store.directory)
         self.warmth = Warmth(guard.store.directory)
         self.drills = Drills(guard)
-        self._templates = Environment(
-            loader=FileSystemLoader(FOLDER / "templates"),
-            autoescape=True,
-            undefined=StrictUndefined,
-            trim_blocks=True,
-            lstrip_blocks=True,
-            auto_reload=False,
-        )
-        self._templates.filters.update(words.FILTERS)
-        for name in self._templates.list_templates():
-            self._templates.get_template(name)
 
     # ---- who -----------------------------------------------------------------------------------------------
 
@@ -116,23 +123,27 @@ class Frame:
         self, visit: Visit, template: str, title: str, here: str = "", status: int = 200, **values: Any
     ) -> Response:
         """A page with everything around it."""
-        text = self._templates.get_template(template).render(
-            **values,
-            title=title,
-            here=here,
-            site=self.guard.settings.site.name,
-            navigation=self._navigation(visit),
-            style=STYLE_NAME,
-            token=self.signer.token(visit.visitor),
-            once=secrets.token_hex(8),
-            path=_path(visit.request),
-            said=visit.said(),
-            visitor=visit.visitor,
-            is_owner=visit.is_owner,
-            as_of=words.clock_time(self.guard.snapshot.at_s, self.guard.settings.site.zone),
-            stuck=self.stuck(),
-            safety=SAFETY_LINES,
-            speech=self.guard.speech,
+        text = (
+            templates()
+            .get_template(template)
+            .render(
+                **values,
+                title=title,
+                here=here,
+                site=self.guard.settings.site.name,
+                navigation=self._navigation(visit),
+                style=STYLE_NAME,
+                token=self.signer.token(visit.visitor),
+                once=secrets.token_hex(8),
+                path=_path(visit.request),
+                said=visit.said(),
+                visitor=visit.visitor,
+                is_owner=visit.is_owner,
+                as_of=words.clock_time(self.guard.snapshot.at_s, self.guard.settings.site.zone),
+                stuck=self.stuck(),
+                safety=SAFETY_LINES,
+                speech=self.guard.speech,
+            )
         )
         return HTMLResponse(text, status)
 

@@ -4,7 +4,6 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 import segno
-from jinja2 import Environment, FileSystemLoader
 from markupsafe import Markup
 
 from monitor.trees.tree import Tree
@@ -39,8 +38,6 @@ def square(text: str) -> Markup:
 
 def labels_page(trees: Iterable[Tree], base: str, site: str) -> str:
     """A whole page to print, with its style inside."""
-    from monitor.web.frame import FOLDER
+    from monitor.web.frame import templates
 
-    templates = Environment(loader=FileSystemLoader(FOLDER / "templates"), autoescape=True)
-    found = templates.get_template("labels_alone.html")
-    return found.render(labels=labels_of(trees, base), site=site)
+    return templates().get_template("labels_alone.html").render(labels=labels_of(trees, base), site=site)

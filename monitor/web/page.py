@@ -8,9 +8,10 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
+from monitor.trees.species import shipped_species
 from monitor.web import api
 from monitor.web.door import Door, host_of, is_loopback
-from monitor.web.frame import FOLDER, STYLE, STYLE_NAME, Frame
+from monitor.web.frame import FOLDER, STYLE, STYLE_NAME, Frame, templates
 from monitor.web.keys import page_key
 from monitor.web.pages import entrance, labels, now, record, reports, tonight, tree, workings
 from monitor.web.visit import ANYONE, HELPER, OWNER, Page, Visit, visited
@@ -51,6 +52,8 @@ FOR_EVER = {"Cache-Control": "public, max-age=31536000, immutable"}
 def make_page(guard: "Guard", password: str | None) -> Door:
     """The page behind its door; `password` is its stored form, None where none is set."""
     web = guard.settings.web
+    templates()
+    shipped_species()
     frame = Frame(guard, Signer(page_key(guard.store.directory), password or ""), password)
     app = Starlette(
         routes=[*_still(), *api.page_routes(frame), *_routes(frame)],

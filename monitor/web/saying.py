@@ -35,7 +35,7 @@ def _tree(frame: "Frame", entry: Entry) -> list[str]:
     guarded = _guarded(frame, entry)
     if guarded is None:
         return ["Written down."]
-    told = [f"{guarded.tree.name} is written down{_standing(frame, guarded)}."]
+    told = [f"Written down: {guarded.tree.name}{_standing(frame, guarded)}."]
     return told if guarded.tree.works else [*told, "It counts as not tender until you tell of work on it."]
 
 
@@ -268,7 +268,7 @@ def line_of(frame: "Frame", entry: Entry, with_tree: bool = True) -> str:
     tree = frame.guard.book.trees.get(entry.get("tree", ""))
     said = _line(frame, entry)
     note = f" ({entry['note']})" if entry.get("note") and entry["kind"] != "note" else ""
-    name = tree.name if tree is not None and with_tree else ""
+    name = (tree.name if tree is not None else entry.get("name", "")) if with_tree else ""
     return words.capital(f"{name}: {said}{note}" if name else f"{said}{note}")
 
 

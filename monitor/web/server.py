@@ -8,7 +8,7 @@ import logging
 import os
 import socket
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 STOP_WITHIN_S = 3.0
 CONNECTIONS = 200
+NOT_SERVED = "The page is not served: %s"
 _log = logging.getLogger(__name__)
 
 
@@ -33,55 +34,80 @@ def serve(guard: "Guard", environ: Mapping[str, str]) -> Iterator[Path]:
 
     A page that cannot be served is said and left out: guarding goes before showing.
     """
-    from monitor.web.api import make_socket_app
-
     logging.getLogger("uvicorn.error").setLevel(logging.ERROR)
     path = socket_path(Path(guard.settings.state.directory), environ)
-    command_line = _Serving("socket", make_socket_app(guard), _unix(path), {"limit_concurrency": 64})
-    served = [command_line]
+    served = [_Serving("socket", _unix(path), lambda: _socket_server(guard))]
     try:
-        served.append(_page(guard))
+        served.append(_Serving("page", _tcp(guard.settings.web.listen), lambda: _page_server(guard)))
     except AftercareError as error:
-        _log.warning("The page is not served: %s", error)
+        _log.warning(NOT_SERVED, error)
     for each in served:
         each.start()
     try:
         yield path
     finally:
         for each in served:
-            each.stop()
+            each.end()
+        for each in served:
+            each.wait()
         path.unlink(missing_ok=True)
 
 
 class _Serving:
-    """One app on one socket in one thread."""
+    """One server on one socket in one thread; it is made there, too, so that nothing waits for that."""
 
-    def __init__(self, name: str, app: Any, sock: socket.socket, options: Mapping[str, Any]) -> None:
-        import uvicorn
-
-        config = uvicorn.Config(
-            app, log_config=None, access_log=False, lifespan="off", timeout_keep_alive=15,
-            timeout_graceful_shutdown=2, server_header=False, ws="none", **options,
-        )  # fmt: skip
+    def __init__(self, name: str, sock: socket.socket, make: "Callable[[], Server]") -> None:
         self._sock = sock
-        self._server: Server = uvicorn.Server(config)
-        self._thread = threading.Thread(
-            target=self._server.run, kwargs={"sockets": [sock]}, name=name, daemon=True
-        )
+        self._make = make
+        self._server: Server | None = None
+        self._is_over = False
+        self._thread = threading.Thread(target=self._run, name=name, daemon=True)
+
+    def _run(self) -> None:
+        try:
+            self._server = self._make()
+        except (AftercareError, OSError) as error:
+            _log.warning(NOT_SERVED, error)
+            self._sock.close()
+            return
+        self._server.should_exit = self._is_over
+        self._server.run(sockets=[self._sock])
 
     def start(self) -> None:
         """Begin to answer."""
         self._thread.start()
 
-    def stop(self) -> None:
+    def end(self) -> None:
         """Answer what is under way, then no more."""
-        self._server.should_exit = True
+        self._is_over = True
+        if self._server is not None:
+            self._server.should_exit = True
+
+    def wait(self) -> None:
+        """Until it has ended, but not for ever."""
         self._thread.join(STOP_WITHIN_S)
         self._sock.close()
 
 
-def _page(guard: "Guard") -> _Serving:
-    """The page on its address; AftercareError says why it cannot be had."""
+def _server(app: Any, **options: Any) -> "Server":
+    import uvicorn
+
+    config = uvicorn.Config(
+        app, log_config=None, access_log=False, lifespan="off", timeout_keep_alive=15,
+        timeout_graceful_shutdown=2, server_header=False, ws="none", **options,
+    )  # fmt: skip
+    config.load()
+    return uvicorn.Server(config)
+
+
+def _socket_server(guard: "Guard") -> "Server":
+    from monitor.web.api import make_socket_app
+
+    return _server(make_socket_app(guard), limit_concurrency=64)
+
+
+def _page_server(guard: "Guard") -> "Server":
+    """The page; AftercareError or OSError says why it cannot be had."""
     from monitor.web.page import make_page
     from monitor.web.patience import PatientProtocol
 
@@ -90,13 +116,7 @@ def _page(guard: "Guard") -> _Serving:
     if web.tls_cert_file and web.tls_key_file:
         options["ssl_certfile"] = str(secret_path(guard.settings, web.tls_cert_file))
         options["ssl_keyfile"] = str(secret_path(guard.settings, web.tls_key_file))
-    page = make_page(guard, stored_password(guard))
-    sock = _tcp(web.listen)
-    try:
-        return _Serving("page", page, sock, options)
-    except OSError as error:
-        sock.close()
-        raise AftercareError(f"its certificate or key cannot be used ({error}).") from error
+    return _server(make_page(guard, stored_password(guard)), **options)
 
 
 def stored_password(guard: "Guard") -> str | None:

@@ -90,6 +90,7 @@ def settings_of(state: Path, broker_port: int = 1, **web: Any) -> Settings:
                        "tom": {"reach_s": 600, "notifiers": ["hook"]}},
             "calls": [{"tell": ["high", "medium"], "who": ["ann"], "pass_on_after_s": 600, "pass_on_to": ["tom"]},
                       {"tell": ["low", "report"], "who": ["ann"]}],
+            "alarms": {"low-temperature": {"on_delay_s": 0, "on_samples": 1}},
             "quiet_hours": {"from": "22:30", "to": "06:30"},
             "web": web,
         }

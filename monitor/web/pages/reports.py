@@ -26,6 +26,7 @@ def report(visit: Visit) -> Response:
     found = frame.guard.report(date) if not date or _DATE.fullmatch(date) else None
     if found is None and date:
         return frame.stopped(visit, 404, "There is no report of that date.")
+    dates = _dates(visit)
     return frame.page(
         visit,
         "report.html",
@@ -33,7 +34,8 @@ def report(visit: Visit) -> Response:
         "report",
         date=found["date"] if found else "",
         letter=Markup(_body(found["html"])) if found else "",  # noqa: S704  written and escaped by the report
-        dates=_dates(visit)[:DATES_AT_MOST],
+        was_sent=found is not None and found["date"] in dates,
+        dates=dates[:DATES_AT_MOST],
     )
 
 

@@ -23,6 +23,7 @@ COLUMNS = 160
 RECORD_AT_MOST = 40
 LONGEST_S = 400 * DAY_S
 HEIGHT = 200
+FINE_S = 900.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +202,7 @@ def _history(frame: Frame, found: Tree, guarded: GuardedTree | None, span: str) 
     gap_s = facts.gap_s(frame, guarded, from_s, to_s, COLUMNS) if guarded else 3600.0
     low, high = curve.low_c - bottom, curve.high_c - bottom
     lowest = int(np.nanargmin(curve.low_c))
-    at = words.when(float(curve.at_s[lowest]) + offset_s, guard.settings.site.zone, guard.label_s())
+    at = _when_lowest(frame, float(curve.at_s[lowest]) + offset_s, (to_s - from_s) / COLUMNS)
     speech = guard.speech
     return History(
         path=drawing.path_of(curve.at_s, low, scale, from_s, to_s, gap_s),
@@ -212,8 +213,16 @@ def _history(frame: Frame, found: Tree, guarded: GuardedTree | None, span: str) 
         warn_text="" if warn_c is None else speech.limit(warn_c),
         hours=drawing.hour_marks(from_s + offset_s, to_s + offset_s, guard.settings.site.zone),
         heights=_heights(frame, scale, bottom, top, (harm_c, warn_c)),
-        lowest=f"lowest {speech.temperature(float(curve.low_c[lowest]))} at {at}",
+        lowest=f"lowest {speech.temperature(float(curve.low_c[lowest]))} {at}",
     )
+
+
+def _when_lowest(frame: Frame, label_s: float, width_s: float) -> str:
+    """As exactly as the picture's columns know it."""
+    zone = frame.guard.settings.site.zone
+    if width_s > FINE_S:
+        return f"on {words.day_of(label_s, zone)}"
+    return f"at {words.when(label_s, zone, frame.guard.label_s())}"
 
 
 def _span_s(frame: Frame, found: Tree, span: str) -> float:

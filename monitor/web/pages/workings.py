@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
+from math import ceil
 from typing import Any
 
 from starlette.responses import Response
@@ -115,7 +116,7 @@ def rest(visit: Visit) -> Response:
     hours = int(visit.form.get("hours")) if visit.form.get("hours").isdigit() else 0
     hours = hours if hours in REST_HOURS else 0
     until_s = visit.frame.guard.label_s() + hours * HOUR_S
-    entry = {"kind": "rest", "sensor": visit.form.get("sensor"), "until": rfc3339(round(until_s))}
+    entry = {"kind": "rest", "sensor": visit.form.get("sensor"), "until": rfc3339(ceil(until_s))}
     return hand_in(visit, [entry], visit.form.get("once"), "/workings")
 
 
