@@ -92,11 +92,14 @@ class CoolingWatch(PlainWatch):
 
     def _is_far(self, sensor: str, harm_c: float, within_s: float, now_s: float) -> bool:
         """Whether a rough look shows that harm is not near."""
+        latest = self._ground.surroundings.latest(sensor)
+        if latest is None or latest.value - harm_c > FAR_K:
+            return True
         trend = self._ground.surroundings.trend(sensor, now_s)
         if trend is None:
             return True
         margin_k = trend.temperature_c - harm_c
-        if margin_k > FAR_K or trend.falling_k_per_h < FALLS_K_PER_H:
+        if trend.falling_k_per_h < FALLS_K_PER_H:
             return True
         return margin_k / trend.falling_k_per_h * HOUR_S > FAR_TIMES * within_s
 

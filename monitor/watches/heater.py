@@ -20,7 +20,7 @@ from monitor.science.sun import solar_elevation
 from monitor.watch import Ground
 from monitor.watches.ahead import PAST_S, Ahead
 from monitor.watches.evening import HOUR_S, STEP_S, Air, Floats, Nights
-from monitor.watches.heated import LEARNT_FROM
+from monitor.watches.heated import LEARNT_FROM, HeaterMemory
 from monitor.watches.learnt import Learning
 from monitor.watches.plain import PlainWatch, over, unknown
 
@@ -72,6 +72,8 @@ class HeaterWatch(PlainWatch):
         self._learning = learning
         self._ahead = ahead
         self._seen: dict[str, Seen] = {}
+        self._usual: dict[str, tuple[HeaterMemory, float]] = {}
+        """Of each house: what its usual low was worked out from, and how far it is above the setting [K]."""
 
     def look(self, now_s: float) -> Iterable[Assessment]:
         """Each heater by the coldest bench that can be trusted."""
@@ -93,7 +95,7 @@ class HeaterWatch(PlainWatch):
         if sensor is None:
             return unknown(KIND, house, now_s) if stands else None
         latest = self._ground.surroundings.latest(sensor)
-        if not stands and (latest is None or latest.value > setpoint_c):
+        if not stands and (latest is None or latest.value > self._usual_low_c(house, setpoint_c)):
             return None
         grid = self._air.grid(sensor, now_s - WINDOW_S, now_s)
         known = grid[np.isfinite(grid)]
@@ -108,6 +110,16 @@ class HeaterWatch(PlainWatch):
         self._look_closer(house, sensor, setpoint_c, grid, now_s)
         priority = self._priority(house, now_s)
         return Assessment(KIND, house, now_s, Judgement.BREACH, priority, air_c, setpoint_c, immediate=True)
+
+    def _usual_low_c(self, house: str, setpoint_c: float) -> float:
+        """Above this neither rule can find anything."""
+        heater = self._learning.heater(house)
+        known = self._usual.get(house)
+        if known is None or known[0] is not heater:
+            learnt = heater.held_count >= LEARNT_FROM
+            known = heater, max(heater.holds_k, -PLAIN_BELOW_K) if learnt else -PLAIN_BELOW_K
+            self._usual[house] = known
+        return setpoint_c + known[1]
 
     def _coldest(self, house: str, now_s: float) -> str | None:
         benches = [

@@ -17,7 +17,7 @@ from monitor.notices.words import Reason
 from monitor.science.house_ahead import standing
 from monitor.science.sun import solar_elevation
 from monitor.science.sunlit_house import Course, through_the_day
-from monitor.watch import Found, Ground
+from monitor.watch import LOOKS_EVERY_S, Found, Ground
 from monitor.watches.ahead import HOUSE_FROM_NIGHTS, PAST_S
 from monitor.watches.evening import DAY_S, HOUR_S, STEP_S, Air, Nights, NightTimes
 from monitor.watches.learnt import Learning
@@ -27,6 +27,7 @@ KIND: Final = "sun-ahead"
 LEARNED: Final = "sun-ahead"
 FROM_AFTER_SUNRISE_S: Final = 1.25 * HOUR_S
 COURSE_STEP_S: Final = 900.0
+EVERY_S: Final = 900.0
 LOOKS: Final = 2
 FAR_K: Final = 18.0
 """So far below the limit a morning cannot come in time for it to be news."""
@@ -108,9 +109,9 @@ class SunAheadWatch(PlainWatch):
         for house in self._ground.settings.houses:
             row = self._ground.board.by_name(f"{KIND}/{house}")
             stands = row is not None and row.active
-            if morning:
+            if morning and now_s % EVERY_S < LOOKS_EVERY_S:
                 found += self._judged(house, coming, now_s, stands)
-            elif stands:
+            elif stands and not morning:
                 found.append(over(KIND, house, now_s))
         return found
 

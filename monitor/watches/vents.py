@@ -28,7 +28,7 @@ RISES_UNTIL_AFTER_SUNSET_S: Final = HOUR_S / 2
 LOOKS: Final = 3
 """A door opened for a moment is shut again by then."""
 GAP_K: Final = -0.3
-GAP_PER_SUN_K: Final = 12.0
+GAP_PER_SUN_K: Final = 6.0
 LIFT_K: Final = 1.5
 LIFT_PER_SUN_K: Final = 3.0
 """In the dark, and for each unit of the sine of the sun's height: what a shut house hardly ever goes below."""
@@ -117,18 +117,21 @@ class VentsWatch(PlainWatch):
         outdoor = self._learning.outdoor_of(sensor)
         if outdoor is None or not self._air.is_trusted(outdoor, now_s):
             return math.nan
-        response = self._learning.of(sensor).response
-        goal = makes_for(response, self._air.grid(sensor, now_s - PAST_S, now_s), step_s=STEP_S)
-        outside_c, inside_c = self._air.value(outdoor, now_s), self._air.value(sensor, now_s)
-        if goal is None or math.isnan(outside_c + inside_c):
+        outside, inside = self._ground.surroundings.latest(outdoor), self._ground.surroundings.latest(sensor)
+        if outside is None or inside is None:
             return math.nan
         site = self._ground.settings.site
-        elevation_deg = solar_elevation(
-            now_s + self._ground.speech().offset_s, site.latitude_deg, site.longitude_deg
-        )
+        label_s = now_s + self._ground.speech().offset_s
+        elevation_deg = solar_elevation(label_s, site.latitude_deg, site.longitude_deg)
         sun = max(math.sin(math.radians(elevation_deg)), 0.0)
-        gap_k = goal.p50 - outside_c - response.offset_k - (GAP_K + GAP_PER_SUN_K * sun)
-        lift_k = inside_c - outside_c - (LIFT_K + LIFT_PER_SUN_K * sun)
+        lift_k = inside.value - outside.value - (LIFT_K + LIFT_PER_SUN_K * sun)
+        if lift_k > SHUT_ABOVE_K:
+            return lift_k
+        response = self._learning.of(sensor).response
+        goal = makes_for(response, self._air.grid(sensor, now_s - PAST_S, now_s), step_s=STEP_S)
+        if goal is None:
+            return math.nan
+        gap_k = goal.p50 - outside.value - response.offset_k - (GAP_K + GAP_PER_SUN_K * sun)
         return max(gap_k, lift_k)
 
     # ---- whether it matters --------------------------------------------------------------------------------
