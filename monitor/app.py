@@ -123,6 +123,7 @@ class Guard:
         self._stopping = threading.Event()
         self._snapshot = Snapshot(0.0, settings.site.name, guarding=False)
         self._snapshot_at_s = 0.0
+        self._is_unshown = False
         self._sizes: Mapping[str, Any] = {}
         self._sized_at_s = float("-inf")
         self.checkup = Checkup(settings, self.engine, self._keeping, guard_clock)
@@ -241,10 +242,13 @@ class Guard:
     def one_pass(self) -> None:
         """Take what is queued, handle it in order, do what is due, commit once, answer, show."""
         wait_s = min(
-            PASS_AT_LEAST_EVERY_S, self.clock.real_wait_s(self._driver.due_s()), self._keeping.wait_s()
+            SNAPSHOT_EVERY_S if self._is_unshown else PASS_AT_LEAST_EVERY_S,
+            self.clock.real_wait_s(self._driver.due_s()),
+            self._keeping.wait_s(),
         )
         for item in self._drain(wait_s):
             self._take(item)
+            self._is_unshown = True
         now_s = self.clock.now_s()
         self._look_at_clock(now_s)
         for effects in self._driver.advance(now_s):
@@ -356,6 +360,7 @@ class Guard:
                 self._sizes, self._sized_at_s = self.store.size(), real_s
             self._snapshot = replace(self.engine.snapshot(), storage=self._sizes)
             self._snapshot_at_s = real_s
+            self._is_unshown = False
 
     def _note(self, text: str) -> None:
         """Something for the next report, from any thread."""
