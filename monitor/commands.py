@@ -96,7 +96,7 @@ class Commands:
 
     def _acknowledge(self, command: Command, now_s: float) -> list[str]:
         seen = []
-        for row in self._rows(command.values.get("alarms", ())):
+        for row in self._rows(_targets(command)):
             if row.state not in TO_BE_SEEN:
                 continue
             self._see(row, command.by, now_s)
@@ -111,7 +111,7 @@ class Commands:
 
     def _shelve(self, command: Command, now_s: float) -> list[str]:
         until_s = now_s + float(command.values.get("for_s", 0.0))
-        rows = self._rows(command.values.get("alarms", ()))
+        rows = self._rows(_targets(command))
         for row in rows:
             lifecycle.shelve(row, now_s, until_s, command.by)
         for row in rows:
@@ -121,7 +121,13 @@ class Commands:
         return [row.alarm for row in rows]
 
     def _resume(self, command: Command, now_s: float) -> list[str]:
-        rows = self._rows(command.values.get("alarms", ()))
+        rows = self._rows(_targets(command))
         for row in rows:
             self._occurrences.change(row.alarm, now_s, lambda held: lifecycle.leave_rest(held, "resumed"))
         return [row.alarm for row in rows]
+
+
+def _targets(command: Command) -> Iterable[str]:
+    """What a command is about: `alarms`, or one `alarm` as a recording has it."""
+    one = [command.values["alarm"]] if "alarm" in command.values else []
+    return [*one, *command.values.get("alarms", ())]

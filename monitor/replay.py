@@ -4,12 +4,13 @@ Nothing of the live program but the engine, its calendar and a sink; every notic
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from typing import Any, Protocol
 
 from monitor.almanac import Almanac
 from monitor.drive import Driver
 from monitor.engine import Engine
-from monitor.model import NOTHING, Effects, Event, Outcome, Saved, Started
+from monitor.model import NOTHING, Effects, Entry, Event, Outcome, Saved, Started
 from monitor.settings import Settings
 from monitor.trees.plans import Plans
 
@@ -44,13 +45,14 @@ def replay(
             _begin(driver, run, event, [entry.values for entry in waiting if entry.at_s <= event.at_s])
             waiting = [entry for entry in waiting if entry.at_s > event.at_s]
             started = True
-        while waiting and waiting[0].at_s <= event.at_s:
-            run.step(waiting.pop(0))
+        while waiting and run.guard_s(waiting[0]) <= event.at_s:
+            run.write(waiting.pop(0))
         if not isinstance(event, Started) or engine.now_s < event.at_s:
             run.step(event)
         progress(event.at_s)
-    for entry in waiting if until_s is None else [e for e in waiting if e.at_s <= until_s]:
-        run.step(entry)
+    for entry in waiting:
+        if until_s is None or run.guard_s(entry) <= until_s:
+            run.write(entry)
     if started and until_s is not None:
         run.advance(until_s)
     run.flush()
@@ -74,10 +76,20 @@ class _Run:
         self._held: list[Effects] = []
 
     def step(self, event: Event) -> None:
-        """Whatever is due before an event, then the event."""
+        """Whatever is due before an event, then the event; before a start, until the program was last alive."""
+        if isinstance(event, Started) and event.last_alive_at_s is not None:
+            self.advance(event.last_alive_at_s)
         for effects in self._driver.before(event):
             self._hold(effects)
         self.handle(event)
+
+    def guard_s(self, entry: Entry) -> float:
+        """When an entry was handed in; the book knows that by people's clocks [guard time]."""
+        return max(entry.at_s - self._engine.scenes.speech.offset_s, self._engine.now_s)
+
+    def write(self, entry: Entry) -> None:
+        """One entry at its time."""
+        self.step(replace(entry, at_s=self.guard_s(entry)))
 
     def advance(self, to_s: float) -> None:
         """Time passes."""

@@ -53,14 +53,27 @@ _quoted = json.JSONEncoder(ensure_ascii=False).encode
 def _event_values(event: Event) -> dict[str, Any] | None:
     match event:
         case Outcome(part="broker"):
-            return {"event": "link-up" if event.ok else "link-down"}
+            detail = {"detail": event.detail} if event.detail else {}
+            return {"event": "link-up" if event.ok else "link-down"} | detail
         case Started():
-            return {"event": "started"} | ({} if event.clock_trusted else {"clock_trusted": False})
+            alive_s = event.last_alive_at_s
+            alive = {} if alive_s is None else {"last_alive_at": rfc3339(alive_s)}
+            return {"event": "started"} | alive | ({} if event.clock_trusted else {"clock_trusted": False})
         case ClockStep():
             return {"event": "clock-step", "offset_s": round(event.offset_s, 3)}
         case Command() if event.name in COMMANDS:
-            return {"event": event.name} | dict(event.values) | {"by": event.by}
+            return {"event": event.name} | _command_values(event.values) | {"by": event.by}
     return None
+
+
+def _command_values(values: Mapping[str, Any]) -> dict[str, Any]:
+    """What a command says; one alarm stands as `alarm`, several as `alarms`."""
+    rest = dict(values)
+    alarms = rest.get("alarms")
+    if isinstance(alarms, list | tuple) and len(alarms) == 1:
+        del rest["alarms"]
+        rest = {"alarm": alarms[0]} | rest
+    return rest
 
 
 # ---- reading -------------------------------------------------------------------------------------------
@@ -184,9 +197,11 @@ def _parsed(line: bytes, last_at_s: float | None) -> Event:
 def _event(values: Mapping[str, Any], at_s: float, last_at_s: float | None) -> Event:
     name = values["event"]
     if name in ("link-up", "link-down"):
-        return Outcome(at_s, "broker", name == "link-up")
+        return Outcome(at_s, "broker", name == "link-up", str(values.get("detail", "")))
     if name == "started":
-        return Started(at_s, last_at_s, bool(values.get("clock_trusted", True)))
+        alive = values.get("last_alive_at")
+        alive_s = last_at_s if alive is None else parse_rfc3339(alive)
+        return Started(at_s, alive_s, bool(values.get("clock_trusted", True)))
     if name == "clock-step":
         return ClockStep(at_s, float(values["offset_s"]))
     if name in COMMANDS:

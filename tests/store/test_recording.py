@@ -67,7 +67,7 @@ def test_events_are_written_as_the_format_says() -> None:
     assert event_line(Command(AT_S, "ack", {"alarm": "a/b"}, "ann")) == (
         '{"received_at":"2026-11-30T03:00:00Z","event":"ack","alarm":"a/b","by":"ann"}\n'
     )
-    assert event_line(Started(AT_S, 1.0)) == '{"received_at":"2026-11-30T03:00:00Z","event":"started"}\n'
+    assert event_line(Started(AT_S)) == '{"received_at":"2026-11-30T03:00:00Z","event":"started"}\n'
 
 
 def test_what_a_replay_makes_anew_is_not_written() -> None:
@@ -225,3 +225,16 @@ def test_a_long_recording_is_read_in_little_memory(tmp_path: Path) -> None:
     tracemalloc.stop()
     assert most < 1_000_000
     events.close()
+
+
+def test_a_start_says_when_the_program_was_last_alive_and_a_lost_link_why(tmp_path: Path) -> None:
+    """What the engine was told then it must be told again, or a replay says other things than the guard did."""
+    events = [
+        Started(AT_S),
+        Outcome(AT_S + 60, "broker", False, "connection refused"),
+        Started(AT_S + 900, AT_S + 200.5),
+    ]
+    file = tmp_path / "day.jsonl"
+    file.write_text("".join(filter(None, map(event_line, events))), encoding="utf-8")
+
+    assert list(read_recording(file)) == events
