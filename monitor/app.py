@@ -227,6 +227,7 @@ class Guard:
         self._look_at_clock(now_s)
         for note in (*self.store.notes, *self._book_file.notes):
             self._handle(Outcome(now_s, "note", True, note))
+        self._show(now_s)
         self.intake.start()
 
     def run(self) -> None:

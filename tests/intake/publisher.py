@@ -1,9 +1,12 @@
 """What stands in the sensors' place: publishes and waits for the broker's receipt."""
 
+import threading
 from typing import Any
 
 from paho.mqtt import client as mqtt
 from paho.mqtt.enums import CallbackAPIVersion
+
+from tests.support.waiting import until
 
 
 class Publisher:
@@ -23,8 +26,12 @@ class Publisher:
             info.wait_for_publish(10)
 
     def listen(self, topic: str) -> None:
-        """Take what comes under a topic into `heard`."""
+        """Take what comes under a topic into `heard`; returns when the broker has granted it."""
+        granted = threading.Event()
+        self._client.on_subscribe = lambda *_: granted.set()
+        until(self._client.is_connected, what="the connection")
         self._client.subscribe(topic, 1)
+        assert granted.wait(10.0), f"{topic} was not granted"
 
     def __enter__(self) -> "Publisher":
         self._client.connect("127.0.0.1", self._port)
