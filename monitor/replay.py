@@ -76,7 +76,7 @@ class _Run:
         self._held: list[Effects] = []
 
     def step(self, event: Event) -> None:
-        """Whatever is due before an event, then the event; before a start, until the program was last alive."""
+        """What is due before an event, then the event; before a start, until it was last alive."""
         if isinstance(event, Started) and event.last_alive_at_s is not None:
             self.advance(event.last_alive_at_s)
         for effects in self._driver.before(event):

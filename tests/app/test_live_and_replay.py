@@ -1,4 +1,4 @@
-"""A daemon's own recording, replayed, gives its own alarms: two runs of the same engine held against each other."""
+"""A daemon's own recording, replayed, gives its own alarms: two runs of one engine held together."""
 
 import json
 import random

@@ -228,7 +228,7 @@ def test_a_long_recording_is_read_in_little_memory(tmp_path: Path) -> None:
 
 
 def test_a_start_says_when_the_program_was_last_alive_and_a_lost_link_why(tmp_path: Path) -> None:
-    """What the engine was told then it must be told again, or a replay says other things than the guard did."""
+    """What the engine was told then it is told again, or a replay would say other things."""
     events = [
         Started(AT_S),
         Outcome(AT_S + 60, "broker", False, "connection refused"),
