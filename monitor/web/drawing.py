@@ -174,14 +174,15 @@ def _day_marks(from_s: float, to_s: float, zone: tzinfo) -> list[Mark]:
 
 def path_of(at_s: Floats, above_k: Floats, scale: Scale, from_s: float, to_s: float, gap_s: float) -> str:
     """An SVG path through what is known; a gap longer than `gap_s` stays one."""
-    known = np.flatnonzero(~np.isnan(above_k))
-    parts, last = [], None
-    for index in known:
-        x = round((at_s[index] - from_s) / (to_s - from_s) * WIDTH)
-        y = round(min(max(scale.y(float(above_k[index])), -SPACE), scale.height + SPACE), 1)
-        joined = last is not None and at_s[index] - at_s[last] <= gap_s
-        parts.append(f"{'L' if joined else 'M'}{x} {y:g}")
-        last = index
+    parts: list[str] = []
+    last_s = float("-inf")
+    for instant_s, k in zip(at_s.tolist(), above_k.tolist(), strict=True):
+        if k != k:
+            continue
+        x = round((instant_s - from_s) / (to_s - from_s) * WIDTH)
+        y = round(min(max(scale.y(k), -SPACE), scale.height + SPACE), 1)
+        parts.append(f"{'L' if instant_s - last_s <= gap_s else 'M'}{x} {y:g}")
+        last_s = instant_s
     return "".join(parts)
 
 

@@ -133,7 +133,9 @@ def sensor_line(frame: "Frame", sensor: Mapping[str, Any], moving: str) -> str:
     if sensor["relative_humidity_pct"] is not None:
         parts.append(f"humidity {sensor['relative_humidity_pct']:.0f} %")
     doubt = words.QUALITIES.get(sensor["quality"], sensor["quality"])
-    age = f"{words.span(sensor['age_s'])} ago" if sensor["age_s"] is not None else ""
+    # What the guard saw last it saw then: nothing came since, and meanwhile it got older.
+    since_s = max(0.0, frame.guard.label_s() - frame.guard.snapshot.at_s)
+    age = f"{words.span(sensor['age_s'] + since_s)} ago" if sensor["age_s"] is not None else ""
     return f"{name}: {', '.join([*parts, *([doubt] if doubt else []), *([age] if age else [])])}"
 
 
@@ -238,7 +240,15 @@ def night_from_s(now_s: float, zone: Any) -> float:
 
 
 def night_picture(frame: "Frame", trees: Sequence[TreeNow]) -> Picture | None:
-    """Every tree with a frost limit as a strand; None where nothing can be drawn."""
+    """Every tree with a frost limit as a strand; None where nothing can be drawn. Drawn once a snapshot."""
+    guard = frame.guard
+    seen = (guard.snapshot.at_s, len(guard.book.entries))
+    if frame.night is None or frame.night[0] != seen:
+        frame.night = (seen, _drawn(frame, trees))
+    return frame.night[1]
+
+
+def _drawn(frame: "Frame", trees: Sequence[TreeNow]) -> Picture | None:
     guard = frame.guard
     zone, offset_s = guard.settings.site.zone, guard.speech.offset_s
     to_s = guard.snapshot.at_s - offset_s

@@ -18,6 +18,7 @@ from monitor.model import Reply
 from monitor.safety import SAFETY_LINES
 from monitor.web import links, words
 from monitor.web.curves import Curves
+from monitor.web.drawing import Picture
 from monitor.web.drills import Drills
 from monitor.web.slowdown import Slowdown
 from monitor.web.visit import COOKIE, Visit
@@ -68,6 +69,8 @@ class Frame:
         self.curves = Curves(guard.store.directory)
         self.warmth = Warmth(guard.store.directory)
         self.drills = Drills(guard)
+        self.night: tuple[tuple[float, int], Picture | None] | None = None
+        """The picture of the night as it was last drawn, with what it was drawn from."""
 
     # ---- who -----------------------------------------------------------------------------------------------
 
@@ -139,7 +142,7 @@ class Frame:
                 said=visit.said(),
                 visitor=visit.visitor,
                 is_owner=visit.is_owner,
-                as_of=words.clock_time(self.guard.snapshot.at_s, self.guard.settings.site.zone),
+                as_of=words.clock_time(self.guard.label_s(), self.guard.settings.site.zone),
                 stuck=self.stuck(),
                 safety=SAFETY_LINES,
                 speech=self.guard.speech,

@@ -33,7 +33,7 @@ RATE = 1.000001
 """As good as real time; a clock that is not exactly real is not compared with that of the computer."""
 NOW = "03:14:58"
 """The next look of the watches comes two seconds later."""
-QUIET_NOW = "23:30"
+QUIET_NOW = "23:29:58"
 
 Entry = dict[str, Any]
 
@@ -111,9 +111,8 @@ def play_night(folder: Path, ends: str = NOW) -> Night:
     try:
         house.air({"bench-a": 7.5, "bench-b": 8.0, "yard": 4.0}, "12:01")
         house.air({"bench-a": 5.0, "bench-b": 5.6, "yard": 0.5}, "18:00")
-        _heated(house, "23:30")
+        _heated(house, "00:40" if ends == NOW else ends)
         if ends == NOW:
-            _heated(house, "00:40")
             house.air({"bench-a": 1.6, "bench-b": 2.5, "yard": -5.2}, "01:40")
             house.air({"bench-a": 0.3, "bench-b": 1.5, "yard": -6.0}, "02:40")
             house.air({"bench-a": -0.6, "bench-b": 0.7, "yard": -6.4}, NOW)
@@ -154,7 +153,9 @@ class Carried:
 class Scene:
     """One guard with its page, in threads of their own."""
 
-    def __init__(self, folder: Path, broker_port: int, night: Night, password: bool = False, **web: Any) -> None:
+    def __init__(
+        self, folder: Path, broker_port: int, night: Night, password: bool = False, **web: Any
+    ) -> None:
         self.folder = folder
         self.broker_port = broker_port
         self.port = free_port()
@@ -166,7 +167,7 @@ class Scene:
             web["password_file"] = "page-password"
         self.settings = settings_of(state, broker_port, **web)
         self.ways = {name: Carried() for name in self.settings.notifiers}
-        self._begins_at_s = night[1] + 1.5
+        self._begins_at_s = night[1] + 1.95
 
     def __enter__(self) -> "Scene":
         self._open = contextlib.ExitStack()
@@ -175,8 +176,9 @@ class Scene:
         self.socket = self._open.enter_context(serve(self.guard, {"RUNTIME_DIRECTORY": str(self.folder)}))
         self._thread.start()
         self._publisher = self._open.enter_context(Publisher(self.broker_port, f"sensors-{self.port}"))
-        until(lambda: self.guard.snapshot.guarding and self.guard.snapshot.houses, what="the guard's first pass")
-        until(lambda: "no connection" not in " ".join(self.guard.snapshot.unknown), what="the connection")
+        look_s = self._begins_at_s // 300 * 300 + 300
+        until(lambda: self.guard.engine.now_s >= look_s, what="the look of the watches")
+        self.guard.ask("resume", {"alarms": []}, "nobody")
         return self
 
     def __exit__(self, *exc: object) -> None:
@@ -197,10 +199,23 @@ class Scene:
             yield client
 
     def publish(self, **values: float) -> None:
-        """Sensors report: `bench_a=-1.0`."""
-        for name, value in values.items():
-            topic = self.settings.sensors[name.replace("_", "-")].topic
-            self._publisher.publish(topic, json.dumps({"t": value, "rh": 92.0}).encode())
+        """Sensors report, until the guard has heard them: `bench_a=-1.0`."""
+        for known, value in values.items():
+            name = known.replace("_", "-")
+            until(
+                lambda name=name, value=value: self._heard(name, value),
+                every_s=0.3,
+                what=f"{name} being heard",
+            )
+
+    def _heard(self, name: str, value: float) -> bool:
+        reading = self.guard.engine.surroundings.latest(name)
+        if reading is not None and reading.value == value:
+            return True
+        self._publisher.publish(
+            self.settings.sensors[name].topic, json.dumps({"t": value, "rh": 92.0}).encode()
+        )
+        return False
 
     def entries(self, kind: str) -> list[Mapping[str, Any]]:
         """The book's entries of a kind."""

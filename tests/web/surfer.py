@@ -36,7 +36,9 @@ class Surfer(Browser):
 
     def _arrive(self) -> None:
         until(
-            lambda: self.run("document.readyState == 'complete' && !window.left && location.href != 'about:blank'"),
+            lambda: self.run(
+                "document.readyState == 'complete' && !window.left && location.href != 'about:blank'"
+            ),
             what="the next page",
         )
 

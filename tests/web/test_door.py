@@ -155,7 +155,13 @@ def test_only_so_many_wait_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.parametrize(
     ("text", "host"),
-    [("pi.example:8380", "pi.example"), ("[::1]:8380", "::1"), ("::1", "::1"), ("PI.example.", "pi.example"), ("", "")],
+    [
+        ("pi.example:8380", "pi.example"),
+        ("[::1]:8380", "::1"),
+        ("::1", "::1"),
+        ("PI.example.", "pi.example"),
+        ("", ""),
+    ],
 )
 def test_a_host_header_without_its_port(text: str, host: str) -> None:
     """`published`: RFC 9110 section 7.2, RFC 3986 section 3.2.2 for brackets."""

@@ -118,7 +118,10 @@ def test_names_never_stand_on_each_other_and_stay_in_the_picture(ends: list[floa
     assert [places[index] for index in order] == ordered
 
 
-@given(st.lists(st.one_of(st.floats(-40, 40), st.just(float("nan"))), min_size=1, max_size=60), st.floats(-20, 10))
+@given(
+    st.lists(st.one_of(st.floats(-40, 40), st.just(float("nan"))), min_size=1, max_size=60),
+    st.floats(-20, 10),
+)
 def test_whatever_the_night_was_the_path_stays_a_path(values: list[float], harm_c: float) -> None:
     """Property: numbers only, inside the picture and a little beyond."""
     curve = Curve(np.linspace(FROM_S, TO_S, len(values)), np.array(values), np.array(values))

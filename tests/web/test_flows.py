@@ -46,7 +46,9 @@ def test_what_is_not_urgent_can_be_made_quiet_and_count_again(scene: Scene, hand
     """Until a time that is said."""
     hand.open("/")
     form = next(
-        f for f in hand.page.xpath("//form[@action='/quiet']") if "unwatched" in dict(f.form_values())["alarm"]
+        f
+        for f in hand.page.xpath("//form[@action='/quiet']")
+        if "unwatched" in dict(f.form_values())["alarm"]
     )
     hand.send(form, hours="4")
     assert "Quiet until 07:1" in hand.said()
@@ -155,7 +157,7 @@ def test_a_new_tree_needs_a_name_a_place_and_a_day(scene: Scene, hand: Hand) -> 
 
 
 def test_a_tree_of_unknown_species_without_work_is_taken(scene: Scene, hand: Hand) -> None:
-    """"Don't know" never blocks."""
+    """ "Don't know" never blocks."""
     hand.open("/record/tree").fill(name="Foundling", place="sensor/bench-a")
 
     assert "Written down: Foundling stands at bench-a now." in hand.said()
@@ -227,7 +229,10 @@ def test_a_limit_of_one_s_own_needs_a_reason(scene: Scene, hand: Hand) -> None:
     assert hand.page.xpath("//input[@name='reason']/@aria-invalid") == ["true"]
 
     hand.fill(reason="came through -3 last year")
-    assert "Larch 3: damage likely below −2.5 °C until the end of 1 March; I wake you below −2.5 °C" in hand.said()
+    assert (
+        "Larch 3: damage likely below −2.5 °C until the end of 1 March; I wake you below −2.5 °C"
+        in hand.said()
+    )
     assert scene.guard.trees["larch-3"].limits["low_harm_c"] == -2.5
 
 
@@ -258,7 +263,16 @@ def test_a_form_that_is_none_is_not_there(hand: Hand, kind: str) -> None:
 
 
 @pytest.mark.parametrize(
-    "what", ["", "touch", "touch/larch-3", "touch/larch-3/none/damp", "leave/larch-3", "done/larch-3/nothing", "a/" * 50]
+    "what",
+    [
+        "",
+        "touch",
+        "touch/larch-3",
+        "touch/larch-3/none/damp",
+        "leave/larch-3",
+        "done/larch-3/nothing",
+        "a/" * 50,
+    ],
 )
 def test_a_tap_that_means_nothing_writes_nothing(scene: Scene, hand: Hand, what: str) -> None:
     """Whatever is sent."""
@@ -284,7 +298,9 @@ def test_a_drill_goes_through_the_way_that_was_tapped(scene: Scene, hand: Hand) 
 def test_a_sensor_rests_and_wakes(scene: Scene, hand: Hand) -> None:
     """Whose trees nobody watches meanwhile is said."""
     hand.open("/workings")
-    form = next(f for f in hand.page.xpath("//form[@action='/rest']") if dict(f.form_values())["sensor"] == "bench-a")
+    form = next(
+        f for f in hand.page.xpath("//form[@action='/rest']") if dict(f.form_values())["sensor"] == "bench-a"
+    )
     hand.send(form, hours="4")
     assert "Bench-a is at rest until 07:1" in hand.said()
     assert "nobody watches Juniper 4 and Larch 3 until then" in hand.said()
@@ -318,12 +334,16 @@ def test_a_link_in_a_notice_opens_what_it_spoke_of(scene: Scene, hand: Hand) -> 
     assert hand.open("/notice/nothing").answer.url.path == "/"
 
 
-def test_a_quiet_evening_says_so_and_draws_the_house_above_its_line(
+def test_a_quiet_evening_says_which_tree_is_nearest_to_harm(
     make_scene: Callable[..., Scene], quiet_night: Night
 ) -> None:
-    """What is nearest to harm, and how far from it."""
+    """Once nothing stands that hurries, and how far from harm it is."""
     with make_scene(quiet_night).client() as client:
-        hand = Hand(client).open("/")
+        hand = Hand(client)
+        hand.open("/record/move?tree=maple-6").fill(place="sensor/bench-b", trees="maple-6")
+        assert "Maple 6 stands at bench-b now" in hand.said()
+        hand.open("/")
 
-        assert "Larch 3 is nearest to harm: " in " ".join(hand.text().split()) or hand.page.find(".//h1") is not None
+        heading = " ".join(hand.page.find(".//h1").text_content().split())
+        assert heading.startswith("Larch 3 is nearest to harm: 4.0° above its frost line.")
         assert hand.page.xpath("//path[@class='strand tenderest']")

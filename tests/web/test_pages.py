@@ -56,9 +56,9 @@ def test_the_page_of_now_says_first_what_stands_and_what_to_do(hand: Hand) -> No
     """The loudest alarm is the heading."""
     hand.open("/")
 
-    heading = " ".join(hand.page.find(".//h1").text_content().split())
-    assert re.fullmatch(r"The air at Larch 3 is −0\.6 °C, falling 1\.\d degrees an hour", heading)
-    assert "Damage is likely below 0 °C" in hand.text()
+    loud = hand.page.xpath("//section[starts-with(@class, 'episode high')]")
+    assert loud[0].find("h1") is not None, "what is loudest is the heading of the page"
+    assert "The air at Larch 3 is −0.6 °C, falling" in hand.text()
     assert "No burner or charcoal in a shut house" in hand.text()
 
 
@@ -119,7 +119,10 @@ def test_the_page_of_tonight_says_who_is_called_and_what_is_not_known(hand: Hand
     """In sentences."""
     text = hand.open("/tonight").text()
 
-    assert "What is urgent and what needs somebody soon: Ann (by mail); if nobody has seen it after 10 min: Tom (by hook)" in text
+    assert (
+        "What is urgent and what needs somebody soon: Ann (by mail); if nobody has seen it after 10 min: Tom (by hook)"
+        in text
+    )
     assert "From 22:30 to 06:30 only what cannot wait rings." in text
     assert "Maple 6 stands where no sensor is" in text
 
@@ -140,7 +143,9 @@ def test_what_does_not_exist_is_said_in_a_page(hand: Hand) -> None:
 
 def test_no_word_of_machines_stands_on_any_page(hand: Hand) -> None:
     """`published`: the words that the design keeps off the screen."""
-    forbidden = re.compile(r"deadband|\bp10\b|\bp90\b|K·h|\bVPD\b|\bbroker\b|\bgauge|CRIT|unacknowledged|low_harm_c", re.I)
+    forbidden = re.compile(
+        r"deadband|\bp10\b|\bp90\b|K·h|\bVPD\b|\bbroker\b|\bgauge|CRIT|unacknowledged|low_harm_c", re.I
+    )
     for path in PAGES:
         found = forbidden.search(hand.open(path).text())
         assert found is None, (path, found)
@@ -169,7 +174,15 @@ def test_names_that_look_like_markup_stay_names(make_scene, night) -> None:  # t
             note="</textarea><img src=x>",
         )  # fmt: skip
         name = hand.answer.url.path.rpartition("/")[2]
-        for path in ("/", f"/tree/{name}", "/record", "/labels", "/record/move", f"/record/tree?tree={name}", "/tonight"):
+        for path in (
+            "/",
+            f"/tree/{name}",
+            "/record",
+            "/labels",
+            "/record/move",
+            f"/record/tree?tree={name}",
+            "/tonight",
+        ):
             page = hand.open(path).answer.text
             assert "<script" not in page
             assert "<b>Quercus" not in page
