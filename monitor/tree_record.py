@@ -3,23 +3,31 @@
 Reads, never writes; works beside a running daemon and without one.
 """
 
-import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
+from datetime import tzinfo
 
-from monitor.conditions import HourlyRows, ThermalSums
-from monitor.model import HourRow, Transition
+from monitor.conditions import ThermalSums
+from monitor.model import Transition
 from monitor.store.queries import Reader
 from monitor.trees.exposure import Exposure, MetAlarm, exposure
 from monitor.trees.plans import Plans
 from monitor.trees.tree import Tree
-from monitor.watches.pot_fold import HOUR_S, PotNow, pot_facts, pot_step
+from monitor.watches.pot_fold import reckoned_pot_c
+from monitor.watches.warm_days import KEPT_DAYS, raised_hours
 
 OF_PLACE = frozenset({"sensor-silent", "sensor-doubtful"})
 OF_SITE = frozenset({"was-off", "broker-lost"})
+DAY_S = 86_400.0
 
 
 def tree_record(
-    reader: Reader, tree: Tree, plans: Plans, from_s: float, to_s: float, label_offset_s: float = 0.0
+    reader: Reader,
+    tree: Tree,
+    plans: Plans,
+    zone: tzinfo,
+    from_s: float,
+    to_s: float,
+    label_offset_s: float = 0.0,
 ) -> Exposure:
     """The record of one tree between two instants [guard time, s].
 
@@ -31,6 +39,8 @@ def tree_record(
         as the book has it
     plans
         what its limits follow from
+    zone
+        of the site: warm days are days there
     from_s, to_s
         the span; 0 for everything that is known
     label_offset_s
@@ -40,7 +50,7 @@ def tree_record(
     begun_s = min((begun_s, *(work.at_s for work in tree.works if work.at_s >= from_s)))
     sensors = {placement.sensor for placement in tree.placements} | {tree.pot_sensor}
     oldest_s = min((begun_s, *(work.at_s for work in tree.works)))
-    rows = [row for row in reader.hours(oldest_s - HOUR_S, to_s) if row.sensor in sensors]
+    rows = [row for row in reader.hours(oldest_s - KEPT_DAYS * DAY_S, to_s) if row.sensor in sensors]
     thermal = ThermalSums()
     thermal.add(rows)
     return exposure(
@@ -52,6 +62,7 @@ def tree_record(
         to_s,
         met_alarms(reader.transitions(begun_s + label_offset_s, to_s + label_offset_s), tree),
         reckoned_pot_c(tree, rows, begun_s, to_s),
+        raised_hours(tree, rows, zone, begun_s, to_s, label_offset_s),
     )
 
 
@@ -73,19 +84,3 @@ def met_alarms(transitions: Iterable[Transition], tree: Tree) -> list[MetAlarm]:
             met = met._replace(to_s=at_s)
         found[change.occurrence] = met
     return list(found.values())
-
-
-def reckoned_pot_c(tree: Tree, rows: Iterable[HourRow], from_s: float, to_s: float) -> Mapping[float, float]:
-    """The root-ball's temperature in each hour [°C], by its beginning; nothing where a probe is named."""
-    if tree.pot_sensor is not None:
-        return {}
-    hours = HourlyRows()
-    hours.add(rows)
-    facts = pot_facts(tree, evergreen=False)
-    now, found = PotNow(math.floor(from_s / HOUR_S) * HOUR_S), {}
-    while now.until_s + HOUR_S <= to_s:
-        hour_at_s = now.until_s
-        now = pot_step(facts, now, hour_at_s, hours.air, hours.row)
-        if now.temperature_c is not None and now.blind_h == 0.0:
-            found[hour_at_s] = now.temperature_c
-    return found

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple
 
 from monitor.clock import rfc3339
 from monitor.model import HourRow
-from monitor.trees.in_force import LimitInForce, limits_in_force
+from monitor.trees.in_force import LimitInForce, Raised, limits_in_force, with_raised
 from monitor.trees.kinds import LIMIT_KEYS
 from monitor.trees.plans import Plans
 from monitor.trees.stages import DAY_S, SEVERAL_WORKS, stages_of
@@ -176,6 +176,7 @@ def exposure(
     to_s: float,
     alarms: Iterable[MetAlarm] = (),
     pot_c: Mapping[float, float] | None = None,
+    raised: Mapping[float, Raised] | None = None,
 ) -> Exposure:
     """The record of a tree.
 
@@ -193,11 +194,13 @@ def exposure(
         what rang about it
     pot_c
         the root-ball's temperature in each hour, by the instant it begins, where no probe says it [°C]
+    raised
+        how far frost limits counted higher, by the instant an hour begins; nothing for the hours left out
     """
     known = {(row.sensor, row.hour_at_s): row for row in rows}
     begun_s = max(from_s, _known_from_s(tree, from_s))
     ends_s = to_s if tree.left_at_s is None else min(to_s, tree.left_at_s)
-    limits = _Limits(tree, plans, degree_days)
+    limits = _Limits(tree, plans, degree_days, raised or {})
     reckoned = pot_c or {}
     hours = []
     at_s = math.floor(begun_s / HOUR_S) * HOUR_S
@@ -225,7 +228,10 @@ def _known_from_s(tree: Tree, from_s: float) -> float:
 class _Limits:
     """The limits then in force: worked out at every entry that may change them, and once a day for stages."""
 
-    def __init__(self, tree: Tree, plans: Plans, degree_days: DegreeDays) -> None:
+    def __init__(
+        self, tree: Tree, plans: Plans, degree_days: DegreeDays, raised: Mapping[float, Raised]
+    ) -> None:
+        self._raised = raised
         self._tree, self._plans, self._degree_days = tree, plans, degree_days
         instants = [work.at_s for work in tree.works]
         instants += [work.released_at_s for work in tree.works if work.released_at_s is not None]
@@ -239,16 +245,17 @@ class _Limits:
             for times in (1.0, SEVERAL_WORKS)
         ]
         self._turns = sorted(instants)
-        self._key: tuple[float, int] | None = None
+        self._key: tuple[float, int, Raised | None] | None = None
         self._found: Mapping[str, float] = {}
 
     def at(self, at_s: float) -> Mapping[str, float]:
         """Key -> value."""
         middle_s = at_s + HOUR_S / 2
-        key = (at_s // DAY_S, bisect_right(self._turns, middle_s))
+        raised = self._raised.get(at_s)
+        key = (at_s // DAY_S, bisect_right(self._turns, middle_s), raised)
         if key != self._key:
             self._key = key
-            held = self._held(middle_s)
+            held = with_raised(self._held(middle_s), raised)
             self._found = {name: limit.value for name, limit in held.items()}
         return self._found
 

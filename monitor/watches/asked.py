@@ -17,6 +17,8 @@ from monitor.trees.asks import MOULD, TOUCH, WATER, WrapAsk, WrapNeed, wrap_asks
 from monitor.trees.exposure import DIED, exposure
 from monitor.trees.leaving import NIGHTS, Leaving, leaving
 from monitor.watch import Found, Ground
+from monitor.watches.pot_fold import reckoned_pot_c
+from monitor.watches.warm_days import raised_hours
 from monitor.watches.wrap_views import WrapView
 from monitor.watches.wraps import WrapWatch
 
@@ -161,6 +163,10 @@ class AskedWatch:
             lambda since_s, until_s: thermal.degree_days_k_d(tree.placements, since_s, until_s),
             from_s,
             now_s,
+            pot_c=reckoned_pot_c(tree, rows, from_s, now_s),
+            raised=raised_hours(
+                tree, rows, ground.settings.site.zone, from_s, now_s, ground.speech().offset_s
+            ),
         )
         for found in lately:
             spell = record.worst(found.at_s)

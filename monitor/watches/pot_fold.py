@@ -5,10 +5,11 @@ just frost free, so that a fold from there is the same as one from ever before.
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from monitor.conditions import HourlyRows
 from monitor.model import HourRow
 from monitor.science.roots import RootBall, needle_water_loss, pot, root_ball_step
 from monitor.trees.tree import Placement, Tree
@@ -139,6 +140,22 @@ def fold_pot(
     while now.until_s < to_s:
         now = pot_step(facts, now, now.until_s, air_at, row_at)
     return now
+
+
+def reckoned_pot_c(tree: Tree, rows: Iterable[HourRow], from_s: float, to_s: float) -> Mapping[float, float]:
+    """The root-ball's temperature in each hour [°C], by its beginning; nothing where a probe is named."""
+    if tree.pot_sensor is not None:
+        return {}
+    hours = HourlyRows()
+    hours.add(rows)
+    facts = pot_facts(tree, evergreen=False)
+    now, found = PotNow(math.floor(from_s / HOUR_S) * HOUR_S), {}
+    while now.until_s + HOUR_S <= to_s:
+        hour_at_s = now.until_s
+        now = pot_step(facts, now, hour_at_s, hours.air, hours.row)
+        if now.temperature_c is not None and now.blind_h == 0.0:
+            found[hour_at_s] = now.temperature_c
+    return found
 
 
 def from_json(values: Mapping[str, Any]) -> PotNow:

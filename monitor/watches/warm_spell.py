@@ -5,10 +5,8 @@ limits stand. The alarm never rings: it is how page and report say why the limit
 """
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, datetime, time, timedelta
-from typing import Any, Final, NamedTuple
+from typing import Any, Final
 
-from monitor.clock import local
 from monitor.guarding import GuardedTree
 from monitor.model import Assessment, HourRow, Judgement, Priority, Row
 from monitor.notices import night_words
@@ -16,30 +14,10 @@ from monitor.notices.words import Reason
 from monitor.trees.in_force import Raised
 from monitor.watch import Found, Ground
 from monitor.watches.plain import PlainWatch, over
+from monitor.watches.warm_days import WARM_C, Spell, WarmDays
 
 KIND: Final = "warm-spell"
 LEARNED: Final = "warm-spell"
-WARM_C: Final = 10.0
-WARM_DAYS: Final = 2
-WARMER_C: Final = 13.0
-RAISED_K: Final = 2.0
-RAISED_MORE_K: Final = 3.0
-NIGHTS: Final = 3
-FEWEST_HOURS: Final = 18
-KEPT_DAYS: Final = 8
-
-
-class Spell(NamedTuple):
-    """A warm spell at one sensor: the last warm day, how many there were, their mean [°C]."""
-
-    last_day: str
-    days: int
-    mean_c: float
-
-    @property
-    def raised_k(self) -> float:
-        """How far limits rise."""
-        return RAISED_MORE_K if self.days > WARM_DAYS or self.mean_c >= WARMER_C else RAISED_K
 
 
 class WarmSpellWatch(PlainWatch):
@@ -49,8 +27,7 @@ class WarmSpellWatch(PlainWatch):
 
     def __init__(self, ground: Ground) -> None:
         self._ground = ground
-        self._days: dict[str, dict[str, list[float]]] = {}
-        """Sensor -> local date -> hours known, sum of their means."""
+        self._warm = WarmDays(ground.settings.site.zone)
         self._is_changed = False
         self._now_s = 0.0
         ground.guarding.raises = self.raised
@@ -60,11 +37,11 @@ class WarmSpellWatch(PlainWatch):
     def load(self, learned: Mapping[str, Mapping[str, Any]]) -> None:
         """Take over the days that were seen."""
         days = learned.get(LEARNED, {}).get("days", {})
-        self._days = {sensor: dict(known) for sensor, known in days.items()}
+        self._warm.days = {sensor: dict(known) for sensor, known in days.items()}
 
     def rows(self) -> tuple[Row, ...]:
         """The last days."""
-        days = {sensor: dict(known) for sensor, known in self._days.items()}
+        days = {sensor: dict(known) for sensor, known in self._warm.days.items()}
         return (Row("learned", LEARNED, {"days": days}),)
 
     def take(self) -> Found:
@@ -78,17 +55,7 @@ class WarmSpellWatch(PlainWatch):
 
     def hour(self, now_s: float, hours: Sequence[HourRow]) -> Iterable[Assessment]:
         """Add the hours that ended, and say which trees' limits are raised."""
-        zone = self._ground.settings.site.zone
-        for row in hours:
-            if row.temperature_mean_c is None:
-                continue
-            day = local(self._ground.label_s(row.hour_at_s), zone).date().isoformat()
-            known = self._days.setdefault(row.sensor, {})
-            count, total = known.get(day, [0.0, 0.0])
-            known[day] = [count + 1.0, round(total + row.temperature_mean_c, 3)]
-            while len(known) > KEPT_DAYS:
-                known.pop(min(known))
-            self._is_changed = True
+        self._is_changed |= self._warm.add(hours, self._offset_s)
         before = self._spells_said()
         self._now_s = now_s
         found = self.look(now_s)
@@ -116,48 +83,21 @@ class WarmSpellWatch(PlainWatch):
         return found
 
     def _spells_said(self) -> dict[str, Spell | None]:
-        return {sensor: self._spell(sensor) for sensor in self._days}
+        return {sensor: self._spell(sensor) for sensor in self._warm.days}
 
     def _spell(self, sensor: str | None) -> Spell | None:
         """The warm spell whose three nights are not over yet."""
-        known = self._days.get(sensor or "", {})
-        today = local(self._ground.label_s(self._now_s), self._ground.settings.site.zone).date()
-        for back in range(NIGHTS + 1):
-            last = today - timedelta(days=back)
-            warm = self._warm_days(known, last)
-            if len(warm) >= WARM_DAYS and self._ends_s(last) > self._now_s:
-                return Spell(last.isoformat(), len(warm), sum(warm) / len(warm))
-        return None
+        return self._warm.spell(sensor, self._now_s, self._offset_s)
 
-    def _warm_days(self, known: Mapping[str, Sequence[float]], last: date) -> list[float]:
-        """Means of the warm days in a row that end with a day that is over."""
-        means: list[float] = []
-        day = last
-        while True:
-            count, total = known.get(day.isoformat(), (0.0, 0.0))
-            if count < FEWEST_HOURS or total / count < WARM_C:
-                return means
-            means.append(total / count)
-            day -= timedelta(days=1)
-
-    def _ends_s(self, last: date) -> float:
-        """Noon after the third night that follows a day; guard time."""
-        noon = datetime.combine(
-            last + timedelta(days=NIGHTS), time(12), tzinfo=self._ground.settings.site.zone
-        )
-        return noon.timestamp() - self._ground.speech().offset_s
+    @property
+    def _offset_s(self) -> float:
+        return self._ground.speech().offset_s
 
     def raised(self, sensor: str | None, now_s: float) -> Raised | None:
         """How far the limits of trees at a sensor are raised now; for `guarding`."""
         self._now_s = max(self._now_s, now_s)
         spell = self._spell(sensor)
-        if spell is None:
-            return None
-        until = self._until(spell)
-        return Raised(spell.raised_k, f"{spell.raised_k:g} K higher until {until}, after a warm spell")
-
-    def _until(self, spell: Spell) -> str:
-        return (date.fromisoformat(spell.last_day) + timedelta(days=NIGHTS)).isoformat()
+        return None if spell is None else spell.raised
 
     # ---- words ---------------------------------------------------------------------------------------------
 
@@ -174,7 +114,7 @@ class WarmSpellWatch(PlainWatch):
             spell.mean_c,
             spell.days,
             spell.raised_k,
-            self._until(spell),
+            spell.until,
         )
 
     def facts(self) -> Mapping[str, Any]:
@@ -187,7 +127,7 @@ class WarmSpellWatch(PlainWatch):
                     "days": spell.days,
                     "mean_c": round(spell.mean_c, 1),
                     "raised_k": spell.raised_k,
-                    "until": self._until(spell),
+                    "until": spell.until,
                 }
                 for sensor, spell in spells.items()
             ]

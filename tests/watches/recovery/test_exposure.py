@@ -7,17 +7,21 @@ import csv
 import io
 from collections.abc import Sequence
 from dataclasses import replace
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from monitor.model import AlarmState, HourRow, Priority, Transition
-from monitor.tree_record import met_alarms, reckoned_pot_c, tree_record
+from monitor.tree_record import met_alarms, tree_record
 from monitor.trees.exposure import Beyond, Exposure, exposure, table
 from monitor.trees.plans import load_plans
 from monitor.trees.tree import Finding, OwnLimit, Placement, Tree, Work
+from monitor.watches.pot_fold import reckoned_pot_c
+from monitor.watches.warm_days import raised_hours
 from tests.engine.house import House, instant, sensor, settings_of
 
 PLANS = load_plans(None)
+ZONE = ZoneInfo("Europe/London")
 HOUR_S = 3600.0
 BEGINS = instant("01-14 20:00")
 LARCH = Tree(
@@ -170,6 +174,27 @@ def test_the_worst_hours_are_those_beyond_harm_not_the_longest_beyond_a_warning(
     assert before.to_s == BEGINS + 3 * HOUR_S
 
 
+def test_after_warm_days_the_limits_were_higher_and_the_record_says_so() -> None:
+    """Two days at 11 °C, then frost: -2 was its limit, and 0 for three nights, until noon of the third day.
+
+    Independent: by the rule of two days of 10 °C or more on average, 2 K for three nights; counted by hand.
+    The record begins at 20:00, so the two whole days end 52 h later; their 18th hour is known at 18:00.
+    """
+    tree = replace(LARCH, own_limits=(), works=(Work("w", "heavy-bend", BEGINS - 20 * 24 * HOUR_S),))
+    rows = [row(hour, t, t, t) for hour in range(8 * 24) for t in [11.0 if hour < 52 else -1.0]]
+    found = exposure(
+        tree, rows, PLANS, lambda _from, _to: 0.0, BEGINS, BEGINS + 8 * 24 * HOUR_S,
+        raised=raised_hours(tree, rows, ZONE, BEGINS, BEGINS + 8 * 24 * HOUR_S),
+    )  # fmt: skip
+
+    harm = [hour.limits["low_harm_c"] for hour in found.hours]
+    raised_from, raised_to = 4 + 24 + 18, 4 + 24 + 24 + 2 * 24 + 12
+    assert set(harm[:raised_from]) == {-2.0}
+    assert set(harm[raised_from:raised_to]) == {0.0}
+    assert set(harm[raised_to:]) == {-2.0}
+    assert found.beyond["low_harm_c"].hours == pytest.approx(60.0)
+
+
 def test_where_no_limit_was_passed_the_coldest_hour_is_shown() -> None:
     """A dead branch with a clean record still asks where to look first."""
     found = record(LARCH, [row(0, 5, 5, 5), row(1, 3, 4, 5)], 3)
@@ -245,7 +270,7 @@ def test_the_record_comes_out_of_the_store(tmp_path) -> None:  # type: ignore[no
     house.commit()
     tree = house.engine.book.trees["larch-3"]
     with Reader(tmp_path) as reader:
-        found = tree_record(reader, tree, PLANS, BEGINS, house.now_s)
+        found = tree_record(reader, tree, PLANS, ZONE, BEGINS, house.now_s)
 
     assert found.lowest is not None
     assert found.lowest.low_c == pytest.approx(-1.0, abs=0.2)
