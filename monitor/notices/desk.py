@@ -233,12 +233,25 @@ class Desk:
         reason = self._facts.reason(rows[0])
         subject = words.subject_of(self.speech, rows[0].kind, scene, reason, scene.standing())
         if episode.family == "frost":
-            causes = [self._facts.reason(row) for row in rows if row.kind != "low-temperature"]
-            text = words.frost_text(self.speech, scene, reason, lead, who_next, causes[:MOST_CAUSES])
+            causes = self._causes_beside(rows, scene)[:MOST_CAUSES]
+            text = words.frost_text(self.speech, scene, reason, lead, who_next, causes)
             return subject, text, standing, tuple(tree.alarm for tree in scene.coming())
         others = [words.extra_line(self._facts.reason(row)) for row in rows[1:]]
         text = words.plain_text(scene.name, self.speech, now_s, reason, lead, who_next)
         return subject, "\n".join([text, *others]), standing, ()
+
+    def _causes_beside(self, rows: Sequence[AlarmRow], scene: Scene) -> list[Reason]:
+        """What is to be said beside the trees' own lines, each thing once."""
+        harmed = {tree.tree for tree in scene.standing() if tree.standing is Priority.HIGH}
+        trees_told = bool(scene.standing() or scene.coming())
+        found = []
+        for row in rows:
+            if row.kind == "low-temperature" or (row.kind == "cooling-fast" and row.subject in harmed):
+                continue
+            reason = self._facts.reason(row)
+            of_the_house = row.kind in episodes.OF_THE_HOUSE
+            found.append(replace(reason, consequence="") if of_the_house and trees_told else reason)
+        return found
 
     def _active_rows(self, episode: Episode) -> list[AlarmRow]:
         rows = [self._facts.row(alarm) for alarm in episode.occurrences if alarm not in episode.over]

@@ -195,7 +195,9 @@ def frost_text(
     """
     lines = [f"{scene.name}, {speech.time(scene.at_s)}. {lead}".rstrip()]
     lines += [_tree_line(speech, tree) for tree in scene.standing()]
-    lines += [f"- {other.cause[0].upper()}{other.cause[1:]}; {other.consequence}." for other in others]
+    for other in others:
+        means = f"; {other.consequence}" if other.consequence else ""
+        lines.append(f"- {other.cause[0].upper()}{other.cause[1:]}{means}.")
     coming = scene.coming()
     if coming:
         lines.append("Next: " + "; ".join(_coming(speech, tree) for tree in coming) + ".")
