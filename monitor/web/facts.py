@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.clock import local, parse_rfc3339
 from monitor.guarding import GuardedTree
-from monitor.notices.episodes import key_of
+from monitor.notices.episodes import FAMILIES, key_of
+from monitor.notices.words import what_of
 from monitor.trees.tree import Wrap
 from monitor.web import words
 from monitor.web.curves import Curve
@@ -40,11 +41,12 @@ class EpisodeNow:
     is_to_be_seen: bool
     is_quiet: bool
     may_be_quiet: bool
+    is_over: bool
 
     @property
     def is_urgent(self) -> bool:
         """Whether it stands above everything else on the page."""
-        return self.priority != "low" and not self.is_quiet
+        return self.priority != "low" and not self.is_quiet and not self.is_over
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,22 +77,36 @@ def episodes_of(frame: "Frame") -> list[EpisodeNow]:
 def _episode(frame: "Frame", key: str, alarms: list[Alarm]) -> EpisodeNow:
     alarms = sorted(alarms, key=lambda alarm: (not alarm["active"], -RANK[alarm["priority"]], alarm["alarm"]))
     first = alarms[0]
-    others = list(
-        dict.fromkeys(words.capital(each["cause"]) for each in alarms[1:] if each["cause"] != first["cause"])
-    )
+    is_over = not any(each["active"] for each in alarms)
+    others = [words.capital(each["cause"]) for each in alarms[1:] if each["active"]]
     return EpisodeNow(
         key=key.replace("/", "-"),
         alarm=first["alarm"],
         priority=first["priority"],
-        cause=words.capital(first["cause"]),
-        consequence=words.capital(first["consequence"]),
-        action=first["action"],
-        others=others,
+        cause=f"Over: {_what(frame, alarms)}" if is_over else words.capital(first["cause"]),
+        consequence="" if is_over else words.capital(first["consequence"]),
+        action="" if is_over else first["action"],
+        others=[each for each in dict.fromkeys(others) if each != words.capital(first["cause"])],
         state=_state(frame, first),
         is_to_be_seen=any(each["state"] in TO_BE_SEEN for each in alarms),
         is_quiet=first["state"] == "shelved",
         may_be_quiet=all(each["priority"] != "high" for each in alarms) and first["state"] != "shelved",
+        is_over=is_over,
     )
+
+
+def _what(frame: "Frame", alarms: Sequence[Alarm]) -> str:
+    """What is over, as the notice says it: its cause has gone, and its words with it."""
+    kind = alarms[0]["kind"]
+    names = dict.fromkeys(_name(frame, each["subject"]) for each in alarms)
+    return what_of(FAMILIES.get(kind, kind), list(names))
+
+
+def _name(frame: "Frame", subject: str) -> str:
+    """A tree or house as people call it."""
+    tree = frame.guard.trees.get(subject.partition("/")[0])
+    house = frame.guard.settings.houses.get(subject)
+    return tree.tree.name if tree is not None else (house.name if house is not None else "") or subject
 
 
 def _state(frame: "Frame", alarm: Alarm) -> str:

@@ -1,4 +1,4 @@
-"""A guarded house under way, with its page, for tests: an invented site on a cold night, a real broker, a real guard.
+"""A guarded house under way, with its page: an invented site on a cold night, a real broker, a real guard.
 
     with Scene(tmp_path, broker.port, night) as scene:
         scene.client().get("/")
@@ -57,11 +57,12 @@ ENTRIES: Sequence[Entry] = (
     _work("juniper-4", "2027-01-06T15:00:00Z", "deadwood"),
     _tree("2027-01-09T10:00:00Z", "Larch 3", "Larix decidua", sensor="bench-a"),
     _work("larch-3", "2027-01-09T15:00:00Z", "heavy-bend", "first and third branch"),
-    {"at": "2027-01-09T15:30:00Z", "kind": "wrap", "tree": "larch-3", "wrap": "first-branch", "fibre": "raffia",
-     "cover": "tape-overlapped", "branch_mm": 20},
-    {"at": "2027-01-09T15:40:00Z", "kind": "wrap", "tree": "larch-3", "wrap": "third-branch", "fibre": "cloth"},
-    {"at": "2027-01-09T16:00:00Z", "kind": "wire", "tree": "larch-3", "part": "first-branch", "metal": "copper",
-     "mm": 4},
+    {"at": "2027-01-09T15:30:00Z", "kind": "wrap", "tree": "larch-3", "wrap": "first-branch",
+     "fibre": "raffia", "cover": "tape-overlapped", "branch_mm": 20},
+    {"at": "2027-01-09T15:40:00Z", "kind": "wrap", "tree": "larch-3", "wrap": "third-branch",
+     "fibre": "cloth"},
+    {"at": "2027-01-09T16:00:00Z", "kind": "wire", "tree": "larch-3", "part": "first-branch",
+     "metal": "copper", "mm": 4},
     {"at": "2027-01-12T08:00:00Z", "kind": "touch", "tree": "larch-3", "wrap": "first-branch", "feel": "damp",
      "how": "lifted-edge", "by": "ann"},
     _tree("2027-01-11T10:00:00Z", "Maple 6", "Acer palmatum", to="garage"),
@@ -88,7 +89,8 @@ def settings_of(state: Path, broker_port: int = 1, **web: Any) -> Settings:
             "notifiers": {name: {"type": "journal"} for name in ("mail", "hook", "log")},
             "people": {"ann": {"reach_s": 1800, "notifiers": ["mail"]},
                        "tom": {"reach_s": 600, "notifiers": ["hook"]}},
-            "calls": [{"tell": ["high", "medium"], "who": ["ann"], "pass_on_after_s": 600, "pass_on_to": ["tom"]},
+            "calls": [{"tell": ["high", "medium"], "who": ["ann"], "pass_on_after_s": 600,
+                       "pass_on_to": ["tom"]},
                       {"tell": ["low", "report"], "who": ["ann"]}],
             "alarms": {"low-temperature": {"on_delay_s": 0, "on_samples": 1}},
             "quiet_hours": {"from": "22:30", "to": "06:30"},

@@ -21,7 +21,8 @@ class Surfer(Browser):
         is_phone = width_px < 600
         self.ask(
             "Emulation.setDeviceMetricsOverride",
-            width=width_px, height=740 if is_phone else 900, deviceScaleFactor=2 if is_phone else 1, mobile=is_phone,
+            width=width_px, height=740 if is_phone else 900, mobile=is_phone,
+            deviceScaleFactor=2 if is_phone else 1,
         )  # fmt: skip
         scheme = {"name": "prefers-color-scheme", "value": "dark" if dark else "light"}
         self.ask("Emulation.setEmulatedMedia", features=[scheme])
@@ -47,7 +48,8 @@ class Surfer(Browser):
         spot = self.run(
             f"""(() => {{
               const all = [...document.querySelectorAll({json.dumps(within)} + ' :is(a, button, summary)')];
-              const found = all.find(each => each.innerText.replace(/\\s+/g, ' ').trim().startsWith({json.dumps(words)}));
+              const says = each => each.innerText.replace(/\\s+/g, ' ').trim();
+              const found = all.find(each => says(each).startsWith({json.dumps(words)}));
               if (!found) return null;
               found.scrollIntoView({{block: 'center'}});
               const box = found.getBoundingClientRect();

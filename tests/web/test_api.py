@@ -1,4 +1,4 @@
-"""The interface for programs: over the Unix socket for the command line, over TCP for the owner's programs."""
+"""The interface for programs: over the Unix socket for the command line, over TCP for the owner's own."""
 
 import json
 from collections.abc import Iterator
@@ -127,7 +127,8 @@ BODIES: tuple[Any, ...] = (
     {"alarms": ["x"], "for_s": True}, {"entries": []}, {"entries": [[]]}, {"entries": [{"kind": []}]},
     {"entries": [{"kind": {}}]}, {"entries": [{"kind": "note", "note": {"a": 1}}]},
     {"entries": [{"kind": "note", "note": [1]}]}, {"entries": [{"kind": "heater", "setpoint_c": 10**400}]},
-    {"entries": {"kind": "note"}}, {"entries": None}, {"notifier": {}}, {"notifier": ["mail"]}, [], "x", 5, None,
+    {"entries": {"kind": "note"}}, {"entries": None}, {"notifier": {}}, {"notifier": ["mail"]}, [], "x", 5,
+    None,
 )  # fmt: skip
 
 

@@ -1,7 +1,7 @@
 """Legible in sun and at night: contrast computed from the style sheet itself.
 
-`published`: WCAG 2.2, success criteria 1.4.3 (4.5:1 for text) and 1.4.11 (3:1 for lines that matter), with the
-relative luminance as defined there; checked against the worked value of black on white, 21:1.
+`published`: WCAG 2.2, success criteria 1.4.3 (4.5:1 for text) and 1.4.11 (3:1 for lines that matter), with
+the relative luminance as defined there; checked against the worked value of black on white, 21:1.
 """
 
 import re

@@ -2,6 +2,7 @@
 
 import re
 from datetime import datetime
+from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -112,7 +113,7 @@ def test_names_never_stand_on_each_other_and_stay_in_the_picture(ends: list[floa
     places = spread(ends, drawing.LABEL_HEIGHT, top, bottom)
 
     ordered = sorted(places)
-    assert all(b - a >= drawing.LABEL_HEIGHT - 1e-6 for a, b in zip(ordered, ordered[1:], strict=False))
+    assert all(b - a >= drawing.LABEL_HEIGHT - 1e-6 for a, b in pairwise(ordered))
     assert all(top - 1e-6 <= place <= bottom + 1e-6 for place in places)
     order = sorted(range(len(ends)), key=lambda index: ends[index])
     assert [places[index] for index in order] == ordered

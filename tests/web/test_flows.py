@@ -334,6 +334,21 @@ def test_a_link_in_a_notice_opens_what_it_spoke_of(scene: Scene, hand: Hand) -> 
     assert hand.open("/notice/nothing").answer.url.path == "/"
 
 
+def test_what_is_over_is_not_told_as_if_it_stood(scene: Scene, hand: Hand) -> None:
+    """It waits below what stands to be seen, says nothing to do, and goes with one tap."""
+    hand.open("/record/move?tree=maple-6").fill(place="sensor/bench-b", trees="maple-6")
+    hand.open("/")
+
+    assert "stands at bench-b, where no sensor is" not in hand.text()
+    over = hand.page.xpath("//section[@aria-labelledby='h-over']")[0]
+    assert "Over: nobody watches Maple 6" in " ".join(over.text_content().split())
+    assert "What to do." not in over.text_content()
+    hand.send(over.xpath(".//form[@action='/seen']")[0])
+    assert hand.said() == "Seen; it is over."
+    assert scene.alarm("unwatched/maple-6") is None
+    assert not hand.page.xpath("//section[@aria-labelledby='h-over']")
+
+
 def test_a_quiet_evening_says_which_tree_is_nearest_to_harm(
     make_scene: Callable[..., Scene], quiet_night: Night
 ) -> None:

@@ -1,4 +1,4 @@
-"""Every page as somebody finds it at a quarter past three: what stands there, how large it is, where it leads."""
+"""Every page as somebody finds it at a quarter past three: what stands there, its size, where it leads."""
 
 import re
 import statistics
@@ -12,8 +12,8 @@ from monitor.web.frame import STYLE
 from tests.web.hand import Hand
 from tests.web.scene import ENTRIES, Scene
 
-PAGES = ("/", "/tree/larch-3", "/tree/maple-6", "/record", "/record/tree", "/record/move?tree=larch-3", "/tonight",
-         "/report", "/workings", "/labels")  # fmt: skip
+PAGES = ("/", "/tree/larch-3", "/tree/maple-6", "/record", "/record/tree", "/record/move?tree=larch-3",
+         "/tonight", "/report", "/workings", "/labels")  # fmt: skip
 LARGEST_BYTES = 60_000
 
 
@@ -120,7 +120,8 @@ def test_the_page_of_tonight_says_who_is_called_and_what_is_not_known(hand: Hand
     text = hand.open("/tonight").text()
 
     assert (
-        "What is urgent and what needs somebody soon: Ann (by mail); if nobody has seen it after 10 min: Tom (by hook)"
+        "What is urgent and what needs somebody soon: Ann (by mail); "
+        "if nobody has seen it after 10 min: Tom (by hook)"
         in text
     )
     assert "From 22:30 to 06:30 only what cannot wait rings." in text
@@ -144,7 +145,8 @@ def test_what_does_not_exist_is_said_in_a_page(hand: Hand) -> None:
 def test_no_word_of_machines_stands_on_any_page(hand: Hand) -> None:
     """`published`: the words that the design keeps off the screen."""
     forbidden = re.compile(
-        r"deadband|\bp10\b|\bp90\b|K·h|\bVPD\b|\bbroker\b|\bgauge|CRIT|unacknowledged|low_harm_c", re.I
+        r"deadband|\bp10\b|\bp90\b|K·h|\bVPD\b|\bbroker\b|\bgauge|CRIT|unacknowledged|low_harm_c",
+        re.IGNORECASE,
     )
     for path in PAGES:
         found = forbidden.search(hand.open(path).text())

@@ -28,7 +28,8 @@ def now(visit: Visit) -> Response:
         verdict=facts.verdict_of(frame, episodes, trees),
         first=first,
         then=[each for each in episodes if each.is_urgent and each not in first],
-        small=[each for each in episodes if not each.is_urgent],
+        over=[each for each in episodes if each.is_over],
+        small=[each for each in episodes if not each.is_urgent and not each.is_over],
         trees=trees,
         picture=facts.night_picture(frame, trees),
         houses=facts.house_lines(frame),
@@ -48,6 +49,9 @@ def seen(visit: Visit) -> Response:
         return visit.to("/", "That is over already.", is_problem=True)
     if not reply.value:
         return visit.to("/", "It was seen already.")
+    standing = {alarm["alarm"] for alarm in visit.frame.guard.snapshot.alarms}
+    if standing.isdisjoint(reply.value):
+        return visit.to("/", "Seen; it is over.")
     return visit.to(
         "/", "Seen, and the others are told. Seen is not safe: I ring again if it gets two degrees worse."
     )
