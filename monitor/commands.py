@@ -111,7 +111,7 @@ class Commands:
 
     def _shelve(self, command: Command, now_s: float) -> list[str]:
         until_s = now_s + float(command.values.get("for_s", 0.0))
-        rows = self._rows(_targets(command))
+        rows = self._in_service(self._rows(_targets(command)))
         for row in rows:
             lifecycle.shelve(row, now_s, until_s, command.by)
         for row in rows:
@@ -121,10 +121,19 @@ class Commands:
         return [row.alarm for row in rows]
 
     def _resume(self, command: Command, now_s: float) -> list[str]:
-        rows = self._rows(_targets(command))
+        rows = self._in_service(self._rows(_targets(command)))
         for row in rows:
             self._occurrences.change(row.alarm, now_s, lambda held: lifecycle.leave_rest(held, "resumed"))
         return [row.alarm for row in rows]
+
+    @staticmethod
+    def _in_service(rows: list[AlarmRow]) -> list[AlarmRow]:
+        """Without those of sensors at rest; ValueError where there are no others."""
+        left = [row for row in rows if row.state is not AlarmState.OUT_OF_SERVICE]
+        if rows and not left:
+            sensor = rows[0].subject
+            raise ValueError(f"{sensor} is at rest: `aftercare sensor wake {sensor}` brings it back")
+        return left
 
 
 def _targets(command: Command) -> Iterable[str]:

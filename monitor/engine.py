@@ -19,6 +19,7 @@ from monitor.conditions import HourlyRows, Surroundings
 from monitor.guarding import Guarding
 from monitor.model import (
     NOTHING,
+    AlarmState,
     Assessment,
     Calendar,
     ClockStep,
@@ -51,6 +52,7 @@ from monitor.notices import calls
 from monitor.notices.desk import Desk
 from monitor.occurrences import AT_ONCE, Occurrences
 from monitor.readings import Counts, Readings
+from monitor.resting import MOVES_TREES, Resting
 from monitor.scenes import Scenes
 from monitor.settings import Settings
 from monitor.silence import Silence
@@ -84,13 +86,14 @@ class Engine:
         self.now_s = 0.0
         self.book = Book.fold((), {name: sensor.house for name, sensor in settings.sensors.items()})
         self.timers = Timers()
-        self.readings = Readings(settings)
+        resting: set[str] = set()
+        self.readings = Readings(settings, resting)
         self.surroundings = Surroundings(settings, self.readings.history)
         self.hours = HourlyRows()
         self.board = Board()
         self.guarding = Guarding(settings, plans, self.surroundings, self.board)
         self.silence = Silence(
-            settings, self.readings.fresh_at_s, self.surroundings, self.guarding, self.timers
+            settings, self.readings.fresh_at_s, self.surroundings, self.guarding, self.timers, resting
         )
         self.scenes = Scenes(
             settings,
@@ -122,6 +125,8 @@ class Engine:
         self.scenes.store_detail = lambda: self.store_trouble
         self.desk = Desk(settings, self.scenes.speech, self.scenes)
         self.occurrences = Occurrences(self.board, self.scenes, self.guarding, self.surroundings, self.timers)
+        self.resting = Resting(resting, self.occurrences, self.silence, self.timers)
+        self.scenes.rests_until_s = self.resting.until_s
         self.commands = Commands(settings, self.occurrences, self.desk, self.scenes, self._reply)
         self.reports: dict[str, str] = {}
         self.night_log = NightLog()
@@ -187,6 +192,7 @@ class Engine:
             known.get("grace_from_s", 0.0),
             self.board.get("broker-lost", "site").active,
         )
+        self.resting.load(self.board, site.get("rests", {}), self.settings.sensors)
         self.now_s = saved.last_commit_at_s or 0.0
         self.occurrences.load(saved.rows.get("occurrence", {}), self.now_s)
         for notice, _ in saved.outbox:
@@ -238,7 +244,20 @@ class Engine:
         found = self.silence.fire(self.now_s)
         for assessment in found:
             self._judge(assessment)
+            self._stand_for_silence(assessment)
         return bool(found)
+
+    def _stand_for_silence(self, found: Assessment) -> None:
+        """A lost link holds back the silences that stood before it; one that outlasts it comes back."""
+        now_s = self.now_s
+        if found.kind == "broker-lost":
+            for sensor in sorted(self.silence.silent):
+                name = f"sensor-silent/{sensor}"
+                self.occurrences.change(name, now_s, lambda row: lifecycle.suppress(row, "broker-lost"))
+        elif self.silence.link_down_at_s is None:
+            row = self.board.get(found.kind, found.subject)
+            if row.state is AlarmState.SUPPRESSED:
+                self.occurrences.step(row, now_s, lambda held: lifecycle.leave_rest(held, "broker-back"))
 
     def _fire(self, name: str) -> None:
         what, _, key = name.partition(":")
@@ -246,6 +265,8 @@ class Engine:
             self._end_hour()
         elif what == "seen":
             self.occurrences.still_worse(key, self.now_s)
+        elif what == "rest":
+            self.resting.wake(key, self.now_s)
         elif what == "shelf":
             self.occurrences.change(key, self.now_s, lambda row: lifecycle.leave_rest(row, "shelf-ended"))
         elif what == "starts":
@@ -342,6 +363,7 @@ class Engine:
             ),
             Row("site", "stages", dict(self._stages)),
             Row("site", "troubles", self.troubles.as_json()),
+            Row("site", "rests", self.resting.as_json()),
             Row("site", "night_log", self.night_log.as_json()),
         )
 
@@ -387,6 +409,7 @@ class Engine:
             self._hours_done_to_s = event.at_s // HOUR_S * HOUR_S
         self._end_hour()
         self.silence.start(event.at_s)
+        self._follow_rests()
         self.timers.set("look", (event.at_s // LOOKS_EVERY_S + 1) * LOOKS_EVERY_S)
         if event.last_alive_at_s is not None:
             self._was_off(event.last_alive_at_s, event.at_s)
@@ -411,11 +434,19 @@ class Engine:
     def _entry(self, event: Entry) -> None:
         self.book = self.book.with_entry(event.values)
         self._refresh()
+        if event.values["kind"] in {"rest", "void"}:
+            self._follow_rests()
+        if event.values["kind"] in MOVES_TREES:
+            self.resting.shorten(self.book, self.now_s)
         for sensor in self.settings.sensors:
             self._look_again(sensor)
         for watch in self.watches:
             for found in watch.changed(self.now_s):
                 self._judge(found)
+
+    def _follow_rests(self) -> None:
+        self.resting.follow(self.book, self.settings.sensors, self.now_s, self.scenes.speech.offset_s)
+        self._site_changed = True
 
     def _look_again(self, sensor: str) -> None:
         """New limits meet the value that is known, not only the next one."""

@@ -280,9 +280,7 @@ class History:
             if len(fresh):
                 last = int(fresh[-1])
                 column.fresh_at_s = at = float(at_s[last])
-                column.usable = Reading(
-                    sensor, quantity, float(values[last]), at, at, Flag(int(flags[last]))
-                )
+                column.usable = Reading(sensor, quantity, float(values[last]), at, at, Flag(int(flags[last])))
         return track
 
 

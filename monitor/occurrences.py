@@ -55,8 +55,11 @@ class Occurrences:
     def change(self, alarm: str, now_s: float, step: Step) -> None:
         """One step of one alarm that is not an assessment; nothing where no such alarm is held."""
         row = self.board.by_name(alarm)
-        if row is None:
-            return
+        if row is not None:
+            self.step(row, now_s, step)
+
+    def step(self, row: AlarmRow, now_s: float, step: Step) -> None:
+        """The same for a row that the board may not hold yet."""
         after, change = step(row)
         self.board.put(row, after)
         if change is not None:

@@ -6,6 +6,7 @@ time of its own is only shown. Bad payloads are counted, never fatal. It knows n
 """
 
 from collections.abc import Mapping
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -54,8 +55,10 @@ class Counts:
 class Readings:
     """Decoders, judges and history of all sensors."""
 
-    def __init__(self, settings: Settings) -> None:
+    def __init__(self, settings: Settings, resting: AbstractSet[str] = frozenset()) -> None:
+        """`resting` are the sensors out of service now: what they say is shown, and nothing more."""
         self._sensors = settings.sensors
+        self._resting = resting
         self._decoders = topic_decoders(settings.sensors)
         self._late_after_s = {name: sensor.late_after_s for name, sensor in settings.sensors.items()}
         self._lives_by = {name: _lives_by(sensor) for name, sensor in settings.sensors.items()}
@@ -92,9 +95,18 @@ class Readings:
         except PayloadError as error:
             self.counts.bad(message.topic, error.message)
             return []
+        if self._resting:
+            samples = self._in_service(samples, message.at_s)
         if message.retain:
             return [found for sample in samples if (found := self._retained(sample, message.at_s, offset_s))]
         return self._live(samples, message.at_s, offset_s)
+
+    def _in_service(self, samples: list[Sample], now_s: float) -> list[Sample]:
+        """What sensors at rest say is shown; the others' samples go on."""
+        for sample in samples:
+            if sample.sensor in self._resting:
+                self._show(sample, now_s, Flag.NOT_EVALUATED)
+        return [sample for sample in samples if sample.sensor not in self._resting]
 
     def _live(self, samples: list[Sample], now_s: float, offset_s: float) -> list[Reading]:
         """Readings of a message that came as it was sent."""

@@ -6,7 +6,7 @@ from monitor.alarms.board import Board
 from monitor.alarms.lifecycle import AlarmRow
 from monitor.conditions import Surroundings
 from monitor.guarding import GuardedTree, Guarding
-from monitor.model import Flag, Place, Priority, Quantity, Reading
+from monitor.model import AlarmState, Flag, Place, Priority, Quantity, Reading
 from monitor.notices import trouble_words, words
 from monitor.notices.scene import Scene, TreeScene
 from monitor.notices.words import Reason, Speech
@@ -50,6 +50,7 @@ class Scenes:
         self.troubles: Troubles | None = None
         self.last_errors: Mapping[str, str] = {}
         self.store_detail: Callable[[], str] = str
+        self.rests_until_s: Callable[[str], float | None] = lambda sensor: None
 
     # ---- notices.desk.Facts --------------------------------------------------------------------------------
 
@@ -147,19 +148,20 @@ class Scenes:
 
     def reason(self, row: AlarmRow) -> Reason:
         """Cause, consequence and action of an alarm now."""
+        if row.state is AlarmState.OUT_OF_SERVICE:
+            return words.at_rest(self.speech, row.subject, row.shelved_until_s, self._names_at(row.subject))
         if row.kind == "low-temperature":
             return self._frost(row)
         if row.kind == "high-temperature":
             return self._heat(row)
         if row.kind == "sensor-silent":
             reading = self._surroundings.latest(row.subject)
-            trees = [guarded.tree.name for guarded in self._guarding.at_sensor(row.subject)]
             return words.sensor_silent(
                 self.speech,
                 row.subject,
                 reading.observed_at_s if reading is not None else None,
                 reading.value if reading is not None else None,
-                trees,
+                self._names_at(row.subject),
             )
         if row.kind == "broker-lost":
             return words.broker_lost(self._silence.link_detail, len(self._settings.sensors))
@@ -175,6 +177,10 @@ class Scenes:
             if row.kind in watch.KINDS:
                 return watch.reason(row.kind, row.subject)
         return Reason(row.kind.replace("-", " "), "not known", "Look at it.")
+
+    def _names_at(self, sensor: str) -> list[str]:
+        """The trees at a sensor as people call them."""
+        return [guarded.tree.name for guarded in self._guarding.at_sensor(sensor)]
 
     def _frost(self, row: AlarmRow) -> Reason:
         house = self.house_of(row.kind, row.subject)

@@ -33,7 +33,10 @@ class Silence:
         surroundings: Surroundings,
         guarding: Guarding,
         timers: Timers,
+        resting: AbstractSet[str] = frozenset(),
     ) -> None:
+        """`resting` are the sensors out of service now: nothing is expected of them."""
+        self.resting = resting
         self._settings = settings
         self._fresh_at_s = fresh_at_s
         self._surroundings = surroundings
@@ -41,6 +44,7 @@ class Silence:
         self._timers = timers
         self._silent: set[str] = set()
         self._looked_at_s: dict[str, float] = {}
+        self._back_at_s: dict[str, float] = {}
         self.link_down_at_s: float | None = None
         self.link_detail = ""
         self._grace_from_s = 0.0
@@ -74,15 +78,30 @@ class Silence:
 
     def _set_deadlines(self) -> None:
         """One timer for all sensors: the deadline that comes first."""
-        self._timers.set("silent", min(map(self._next_look_s, self._settings.sensors), default=None))
+        first_s = min(map(self._next_look_s, self._settings.sensors), default=float("inf"))
+        self._timers.set("silent", first_s if first_s < float("inf") else None)
 
     def _next_look_s(self, sensor: str) -> float:
         """When to look at a sensor: its deadline, or now and then while it stays silent."""
+        if sensor in self.resting:
+            return float("inf")
         return max(self._deadline_s(sensor), self._looked_at_s.get(sensor, 0.0) + STANDING_LOOKS_EVERY_S)
 
     def _deadline_s(self, sensor: str) -> float:
-        last_s = max(self._fresh_at_s.get(sensor, 0.0), self._grace_from_s)
+        grace_s = max(self._grace_from_s, self._back_at_s.get(sensor, 0.0))
+        last_s = max(self._fresh_at_s.get(sensor, 0.0), grace_s)
         return last_s + self._settings.sensors[sensor].silent_after_s
+
+    def left(self, sensor: str) -> None:
+        """A sensor was taken out of service."""
+        self._silent.discard(sensor)
+        self._looked_at_s.pop(sensor, None)
+        self._set_deadlines()
+
+    def back(self, sensor: str, now_s: float) -> None:
+        """A sensor is in service again: it has its time of grace from now."""
+        self._back_at_s[sensor] = now_s
+        self._set_deadlines()
 
     def heard(self, sensor: str, now_s: float) -> Assessment | None:
         """A present reading has come: the end of a silence, if there was one."""
@@ -133,7 +152,8 @@ class Silence:
 
     def link_priority(self, now_s: float) -> Priority:
         """The highest that any sensor's own silence would have."""
-        found = [self.priority(sensor, now_s, alone=True) for sensor in self._settings.sensors]
+        expected = [sensor for sensor in self._settings.sensors if sensor not in self.resting]
+        found = [self.priority(sensor, now_s, alone=True) for sensor in expected]
         return max(found, key=lambda p: p.rank, default=Priority.MEDIUM)
 
     def priority(self, sensor: str, now_s: float, alone: bool = False) -> Priority:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 from monitor.clock import rfc3339
 from monitor.guarding import GuardedTree
 from monitor.model import Flag, Quantity, Snapshot
+from monitor.notices.words import listed
 
 if TYPE_CHECKING:
     from monitor.alarms.lifecycle import AlarmRow
@@ -59,6 +60,8 @@ def _sensor(engine: "Engine", name: str) -> dict[str, Any]:
         temperature and not engine.surroundings.is_fresh(name, engine.now_s)
     ):
         quality = "silent"
+    if name in engine.resting.sensors:
+        quality = "at-rest"
     return {
         "sensor": name,
         "place": str(engine.settings.sensors[name].place),
@@ -135,11 +138,20 @@ def unknowns(engine: "Engine") -> list[str]:
         reading = engine.surroundings.latest(name) or engine.surroundings.latest(
             name, Quantity.RELATIVE_HUMIDITY_PCT
         )
-        if reading is None:
+        if name in engine.resting.sensors:
+            said.append(_at_rest(engine, name))
+        elif reading is None:
             said.append(f"nothing heard from sensor {name} yet")
         elif not engine.surroundings.is_fresh(name, engine.now_s) and engine.surroundings.latest(name):
             said.append(f"sensor {name} silent since {speech.time(reading.observed_at_s)}")
     return [*said, *other_unknowns(engine)]
+
+
+def _at_rest(engine: "Engine", sensor: str) -> str:
+    speech, until_s = engine.scenes.speech, engine.resting.until_s(sensor)
+    names = [guarded.tree.name for guarded in engine.guarding.at_sensor(sensor)]
+    until = f" until {speech.day_time(until_s)}" if until_s is not None else ""
+    return f"sensor {sensor} is at rest{until}" + (f"; nobody watches {listed(names)}" if names else "")
 
 
 def other_unknowns(engine: "Engine") -> list[str]:

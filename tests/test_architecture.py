@@ -50,14 +50,15 @@ MAY_IMPORT: dict[str, set[str]] = {
         "science", "trees", "watch", "quality",
     },
     "occurrences": {"model", "alarms", "conditions", "guarding", "scenes", "timers"},
+    "resting": {"model", "alarms", "occurrences", "silence", "timers", "trees"},
     "commands": {"model", "settings", "alarms", "notices", "occurrences", "scenes"},
     "morning": {
         "model", "clock", "guarding", "report", "engine", "alarms", "science", "trees", "views",
     },
-    "views": {"model", "clock", "guarding", "engine", "alarms"},
+    "views": {"model", "clock", "guarding", "engine", "alarms", "notices"},
     "engine": {
         "model", "clock", "settings", "alarms", "commands", "conditions", "guarding", "notices",
-        "occurrences", "readings",
+        "occurrences", "readings", "resting",
         "morning", "scenes", "silence", "timers", "trees", "troubles", "views", "watch", "watches",
     },
     "tree_record": {"conditions", "model", "store", "trees", "watches"},

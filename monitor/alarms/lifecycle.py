@@ -180,7 +180,7 @@ def _raise(row: AlarmRow) -> tuple[AlarmRow, Change | None]:
     """The same occurrence has become more urgent: whoever saw it saw something milder."""
     before = row.state
     if before in {AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE}:
-        return row, None
+        return replace(row, seen_at_s=None), None
     if before is AlarmState.SHELVED and row.priority is not Priority.HIGH:
         return row, None
     row = replace(row, state=AlarmState.UNACKNOWLEDGED, seq=row.seq + 1, shelved_until_s=None)
@@ -201,7 +201,7 @@ def end(row: AlarmRow, at_s: float, because: str) -> tuple[AlarmRow, Change | No
     row = replace(row, active=False, pending=(), returning_since_s=None, ended_at_s=at_s)
     if before is AlarmState.UNACKNOWLEDGED and because != "removed":
         return _to(row, AlarmState.RETURNED, because)
-    if before in ACTIVE_STATES or because == "removed":
+    if before in ACTIVE_STATES or before is AlarmState.SUPPRESSED or because == "removed":
         return _to(row, AlarmState.NORMAL, because)
     return row, None
 
@@ -245,9 +245,25 @@ def shelve(row: AlarmRow, at_s: float, until_s: float, by: str) -> tuple[AlarmRo
     return _to(replace(row, shelved_until_s=until_s, shelved_by=by), AlarmState.SHELVED, "shelved")
 
 
+def suppress(row: AlarmRow, because: str) -> tuple[AlarmRow, Change | None]:
+    """Another alarm stands for this one, by design: it goes on, and neither rings nor repeats."""
+    if not row.active or row.state not in {*ACTIVE_STATES, AlarmState.RETURNED}:
+        return row, None
+    return _to(row, AlarmState.SUPPRESSED, because)
+
+
+def rest(row: AlarmRow, at_s: float, until_s: float, by: str) -> tuple[AlarmRow, Change | None]:
+    """What it is about was taken out of service until an instant: whatever stood is over."""
+    ended_at_s = at_s if row.active else row.ended_at_s
+    row = replace(row, active=False, pending=(), returning_since_s=None, ended_at_s=ended_at_s)
+    return _to(replace(row, shelved_until_s=until_s, shelved_by=by), AlarmState.OUT_OF_SERVICE, "rest")
+
+
 def leave_rest(row: AlarmRow, because: str) -> tuple[AlarmRow, Change | None]:
-    """Back from the shelf, from suppression or from service: what is true now decides."""
+    """Back from the shelf, from behind another alarm, or into service: what is true now decides."""
     if row.state not in {AlarmState.SHELVED, AlarmState.SUPPRESSED, AlarmState.OUT_OF_SERVICE}:
         return row, None
     state = AlarmState.UNACKNOWLEDGED if row.active else AlarmState.NORMAL
+    if row.active and row.state is AlarmState.SUPPRESSED and row.seen_at_s is not None:
+        state = AlarmState.ACKNOWLEDGED
     return _to(replace(row, shelved_until_s=None), state, because)

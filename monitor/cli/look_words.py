@@ -97,7 +97,7 @@ def _sensor(sensor: Mapping[str, Any], speech: Speech) -> str:
     parts = [] if sensor["temperature_c"] is None else [speech.temperature(sensor["temperature_c"])]
     if sensor["relative_humidity_pct"] is not None:
         parts.append(f"{sensor['relative_humidity_pct']:.0f} % humidity")
-    doubt = "" if sensor["quality"] == "good" else f", {sensor['quality']}"
+    doubt = "" if sensor["quality"] == "good" else f", {sensor['quality'].replace('-', ' ')}"
     age = "" if sensor["age_s"] is None else f", {_age(sensor['age_s'])} ago"
     return f"{sensor['sensor']} ({sensor['place']}): {', '.join(parts)}{age}{doubt}"
 

@@ -148,7 +148,7 @@ class Desk:
             if change.because == "seen":
                 row = self._facts.row(change.alarm)
                 seen[key] = row.seen_by if row else ""
-            if change.because in {"returned", "removed", "seen"} and not self._is_active(change.alarm):
+            if change.because in episodes.ENDS and not self._is_active(change.alarm):
                 self._put(episodes.leave(episode, change.alarm))
 
     def _is_active(self, alarm: str) -> bool:
@@ -384,9 +384,16 @@ class Desk:
                 subject, text = words.cleared(
                     self.speech, place, self._what(episode), span_s, delivered, held=not episode.notices
                 )
+                if self._is_at_rest(episode):
+                    subject, text = words.put_to_rest(self.speech, place, self._what(episode), now_s)
                 told = tuple(n for n in episode.told if n in group)
                 self._emit(key, NoticeKind.CLEARED, episode.priority, told, subject, text,
                            tuple(episode.occurrences), now_s)  # fmt: skip
+
+    def _is_at_rest(self, episode: Episode) -> bool:
+        """Whether it ended since somebody took a sensor out of service."""
+        rows = [self._facts.row(alarm) for alarm in episode.occurrences]
+        return any(row is not None and row.state is AlarmState.OUT_OF_SERVICE for row in rows)
 
     # ---- time ------------------------------------------------------------------------------------------
 
@@ -456,6 +463,8 @@ class Desk:
         if now_s < episode.high_at_s + after_s:
             return
         self._put(replace(episode, passed_on=episode.passed_on + 1))
+        if all(row.state is AlarmState.SUPPRESSED for row in self._active_rows(episode)):
+            return
         self._send(key, NoticeKind.ESCALATION, Priority.HIGH, now_s, notifiers=who)
 
     def _repeat(self, key: str, now_s: float) -> None:

@@ -27,8 +27,12 @@ OF_THE_HOUSE = frozenset({"heater-not-holding"})
 """Alarms of a whole house: a notice that named its trees as urgently has said what matters."""
 NEVER_RINGS = frozenset({"wrap-drying", "wrap-unknown", "wet-too-long", "warm-spell"})
 """They live in the report and on the page."""
-BACK_FROM_REST = frozenset({"shelf-ended", "resumed"})
-"""Whoever asked for quiet until five wants to hear at five that it still stands."""
+BACK_FROM_REST = frozenset({"shelf-ended", "resumed", "broker-back"})
+"""What was quiet, or stood behind a lost link, and is still so: it is told from the beginning.
+
+Whoever asked for quiet until five wants to hear at five that it still stands."""
+ENDS = frozenset({"returned", "removed", "seen", "rest"})
+"""Why an alarm that is not active any more leaves its episode."""
 REPEATS_AFTER_S = (1800.0, 3600.0, 7200.0)
 
 
@@ -116,7 +120,7 @@ def join(episode: Episode, change: Transition) -> tuple[Episode, NoticeKind | No
     if episode.seen_at_s is not None and change.because == "priority":
         return episode, NoticeKind.RAISED
     if change.because in BACK_FROM_REST:
-        return episode, NoticeKind.ACTIVATION
+        return replace(episode, high_at_s=None, passed_on=0), NoticeKind.ACTIVATION
     if told >= change.priority.rank:
         return episode, None
     if change.alarm in episode.coming and change.priority.rank < Priority.HIGH.rank:

@@ -133,6 +133,15 @@ def sensor_silent(
     )
 
 
+def at_rest(speech: Speech, sensor: str, until_s: float | None, trees: Sequence[str]) -> Reason:
+    """A sensor that a person took out of service."""
+    until = f" until {speech.day_time(until_s)}" if until_s is not None else ""
+    blind = f"nobody watches {_listed(trees)} until then" if trees else "no tree depends on it"
+    return Reason(
+        f"the sensor {sensor} is at rest{until}", blind, "Say that it is back once it hangs in its place."
+    )
+
+
 def broker_lost(detail: str, sensors: int) -> Reason:
     """No connection to the message post."""
     why = f": {detail}" if detail else ""
@@ -264,6 +273,15 @@ def cleared(
     return (
         f"Was and is over: {what}{where}",
         f"{why}: {what}, {span}. It is over now. Look at the trees by day.",
+    )
+
+
+def put_to_rest(speech: Speech, place: str, what: str, at_s: float) -> tuple[str, str]:
+    """Subject and text when the sensor that it was about was taken out of service."""
+    where = f" ({place})" if place else ""
+    return (
+        f"At rest: {what}{where}",
+        f"The sensor was taken out of service at {speech.time(at_s)}: {what}. It comes back by itself.",
     )
 
 

@@ -88,7 +88,8 @@ class SensorWatch:
             found.append(self._judged(sensor, now_s, at_once, apart))
         for sensor in self._ground.settings.sensors:
             found.extend(self._battery(sensor, now_s))
-        return found
+        resting = self._ground.silence.resting
+        return [each for each in found if each.subject not in resting] if resting else found
 
     def _spoke(self, sensor: str, now_s: float) -> bool:
         """Whether a sensor has said something since the last look."""

@@ -30,6 +30,7 @@ QUALITIES: Mapping[str, str] = {
     "failed": "cannot be right",
     "missing": "nothing heard yet",
     "silent": "silent",
+    "at-rest": "at rest",
 }
 PLACES: Mapping[str, str] = {"bench": "", "outdoor": "outdoors", "pot": "in a pot", "other": ""}
 STANDS: Mapping[str, str] = {"workshop": "in the workshop", "garage": "in the garage", "outside": "outside"}

@@ -8,6 +8,7 @@ from typing import Any
 
 from hypothesis import strategies as st
 
+from monitor.clock import rfc3339
 from tests.engine.house import LARCH, LARCH_ALONE, House, sensor, settings_of, tree
 
 Step = tuple[int, str, tuple[Any, ...]]
@@ -55,6 +56,8 @@ written = st.tuples(
             ("move", (("trees", ["larch-3"]), ("sensor", "bench-b"))),
             ("move", (("trees", ["pine-1"]), ("to", "workshop"))),
             ("leave", (("tree", "pine-1"), ("reason", "sold"))),
+            ("rest", (("sensor", "bench-a"), ("for_s", 1200.0))),
+            ("rest", (("sensor", "bench-b"), ("for_s", 0.0))),
             ("note", (("house", "cold"), ("note", "snow on the roof"))),
         ]
     ),
@@ -101,6 +104,8 @@ def play(house: House, step: Step, at_s: float) -> None:
 
 def _write(house: House, values: tuple[Any, ...]) -> None:
     given = dict(values[1])
+    if "for_s" in given:
+        given["until"] = rfc3339(house.now_s + house.offset_s + given.pop("for_s"))
     trees = {given.get("tree"), *given.get("trees", ())} - {None}
     if trees <= set(house.engine.guarding.trees):
         house.entry(values[0], **given)

@@ -222,14 +222,14 @@ def test_a_link_that_comes_and_goes_does_not_hide_silence_for_ever() -> None:
 
 
 def test_a_sensor_that_was_silent_before_stays_silent_when_the_broker_goes() -> None:
-    """What was known is not forgotten."""
+    """What was known is not forgotten; the lost connection stands for it."""
     house = two_benches()
     for _ in range(5):
         house.reading(4.0, house.now_s + 60, by="bench-b")
     house.link(up=False)
     house.passes(until="20:30")
 
-    assert house.state(SILENT_A) == "unacknowledged"
+    assert house.state(SILENT_A) == "suppressed"
     assert house.steps(SILENT_B) == []
     assert house.state(BROKER) == "unacknowledged"
 
