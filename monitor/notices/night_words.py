@@ -155,7 +155,7 @@ def heater_not_holding(
 ) -> Reason:
     """The heater gives nothing, or not what it usually does."""
     cause = (
-        f"the heater does not hold: {speech.temperature(air_c)} since {speech.time(since_s)} and falling, "
+        f"the heater has not held since {speech.time(since_s)}: {speech.temperature(air_c)} and falling, "
         f"it is set to {speech.limit(setpoint_c)}"
     )
     asked = f" You wrote: “{note}”." if note else ""

@@ -23,6 +23,9 @@ COURSES: Final = 256
 #: Spans over which the movement of the moment is read, the longest that one driver explains. [h]
 TREND_SPANS_H: Final = (1 / 3, 1 / 6, 1 / 12)
 
+#: The same where there is one lag only: its driver is read from how fast the air moves, and needs longer. [h]
+ONE_LAG_SPANS_H: Final = (1.5, 1.0, 2 / 3)
+
 #: Residual beyond which one driver does not explain a span, in reading noises.
 UNEXPLAINED: Final = 2.0
 
@@ -322,11 +325,12 @@ def _possible(response: HouseResponse) -> _House:
 def _where_it_stands(house: _House, recent: FloatArray, step_h: float) -> tuple[FloatArray, ...]:
     """Fast part, slow part and driver of the air now [°C]: the driver that explains the last minutes best.
 
-    Twenty minutes if one driver explains them; if a heater went off or a vent was shut since, the part
-    after that.
+    Twenty minutes if one driver explains them, up to an hour and a half where there is one lag only; if a
+    heater went off or a vent was shut since, the part after that.
     """
     past = _inner_states(house, recent, step_h)
-    for span_h in TREND_SPANS_H:
+    spans_h = TREND_SPANS_H if house.share.any() else (*ONE_LAG_SPANS_H, *TREND_SPANS_H)
+    for span_h in spans_h:
         count = min(max(1, round(span_h / step_h)), recent.size - 1)
         fast_c, slow_c = (part[-count - 1] for part in past)
         hours = (np.arange(count) + 1)[:, None] * step_h

@@ -28,6 +28,8 @@ WHILE_FAILING: Final = 0.05
 """Chance that a heater holds while it is seen not to."""
 FLOOR_SPREADS: Final = 2.0
 """The air of a heated house that is further below its usual low than this is not being held."""
+DISTURBED_K: Final = 3.0
+"""Two ways of seeing the night that are further apart than this: the moment is no guide."""
 FORESEEN_H: Final = 10.0
 LEAST_HORIZON_H: Final = 0.5
 LONGEST_HORIZON_H: Final = 16.0
@@ -51,6 +53,10 @@ class Tonight:
     free: Distribution | None = None
     holds_c: float = math.nan
     chance_holds: float = 1.0
+
+    def still_below(self, limit_c: float) -> float:
+        """The chance that it still comes down to a limit: a low that is over has rung, or harmed nothing."""
+        return self.low_c._replace(ceiling=math.inf).chance_below(limit_c)
 
 
 class Ahead:
@@ -144,7 +150,7 @@ class Ahead:
             return plain
         heated = self._setpoint_c(plain.sensor, now_s) is not None
         ahead_h = (plain.night.ends_s - now_s) / HOUR_S
-        found = self.courses(plain.sensor, now_s, "none" if heated else "as-now", ahead_h)
+        found = self._coming(plain.sensor, now_s, ahead_h, heated)
         if found is None:
             return plain
         part = plain.night.after_h(now_s) / plain.evening.whole_h
@@ -157,8 +163,23 @@ class Ahead:
             "house",
             plain.nights_learned,
             low_c,
-            plain.low_at_s,
+            _low_at_s(found, now_s, plain.low_at_s),
         )
+
+    def _coming(self, sensor: str, now_s: float, ahead_h: float, heated: bool) -> Courses | None:
+        """The rest of the night without a heater, or with one that is seen to give less than it should.
+
+        What moves the air just now goes on, unless that is far from what the air outside explains: then a
+        door or vent was at work a moment ago.
+        """
+        alone = self.courses(sensor, now_s, "none", ahead_h)
+        if heated and not self._is_failing(self._ground.settings.sensors[sensor].house):
+            return alone
+        as_now = self.courses(sensor, now_s, "as-now", ahead_h)
+        if heated or alone is None or as_now is None:
+            return as_now
+        apart_k = abs(as_now.lowest().p50 - alone.lowest().p50)
+        return as_now if apart_k <= DISTURBED_K else alone
 
     def _heated(self, free: Tonight, now_s: float) -> Tonight:
         """With the heater, where there is one: it holds with some chance, and no more than its power."""
@@ -174,8 +195,7 @@ class Ahead:
             holds_c = outside.low_c.p50 + heater.lift_full_k
             spread_k = max(spread_k, (outside.low_c.p90 - outside.low_c.p10) / 2.56)
         chance = heater.chance_holds
-        failing = self._ground.board.by_name(f"heater-not-holding/{house}")
-        if failing is not None and failing.active:
+        if self._is_failing(house):
             chance = min(chance, WHILE_FAILING)
         low_c = with_heater(free.low_c, holds_c=holds_c, spread_k=min(spread_k, 20.0), chance_holds=chance)
         return Tonight(
@@ -190,6 +210,11 @@ class Ahead:
             holds_c,
             chance,
         )
+
+    def _is_failing(self, house: str) -> bool:
+        """Whether the heater is seen not to hold now."""
+        row = self._ground.board.by_name(f"heater-not-holding/{house}")
+        return row is not None and row.active
 
     def _setpoint_c(self, sensor: str, now_s: float) -> float | None:
         return self._learning.setpoint_c(self._ground.settings.sensors[sensor].house, now_s)
@@ -218,8 +243,7 @@ class Ahead:
         """How low a working heater lets the air come [°C], NaN without one; the chance that it works."""
         house = self._ground.settings.sensors[sensor].house
         setpoint_c = self._setpoint_c(sensor, now_s)
-        failing = self._ground.board.by_name(f"heater-not-holding/{house}")
-        if setpoint_c is None or (failing is not None and failing.active):
+        if setpoint_c is None or self._is_failing(house):
             return math.nan, 0.0
         heater = self._learning.heater(house)
         return setpoint_c + heater.holds_k - FLOOR_SPREADS * heater.spread_k, heater.chance_holds
@@ -266,6 +290,12 @@ class Ahead:
         since_h = float(coming.night.after_h(now_s))
         low_h = float(coming.night.after_h(coming.low_at_s))
         return Outlook(coming.low_c, since_h, max(low_h, 0.1))
+
+
+def _low_at_s(found: Courses, now_s: float, so_far_s: float) -> float:
+    """When the middle of the courses is coldest; the low so far where they only rise."""
+    coldest = int(np.argmin(np.median(found.air_c, axis=0)))
+    return now_s + float(found.hours[coldest]) * HOUR_S if coldest > 0 else min(so_far_s, now_s)
 
 
 def _mixed(one: Distribution, other: Distribution, weight: float) -> Distribution:

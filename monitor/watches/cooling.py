@@ -136,12 +136,13 @@ class CoolingWatch(PlainWatch):
         if near is None or guarded is None:
             return Reason(f"the air at {subject} is falling fast", "harm is near", words.HANDS_OFF)
         crossing = near.crossing
+        latest = self._ground.surroundings.latest(guarded.tree.sensor or "")
         sensor = self._ground.settings.sensors.get(guarded.tree.sensor or "")
         heated = sensor is not None and self._learning.setpoint_c(sensor.house, near.at_s) is not None
         return night_words.cooling_fast(
             self._ground.speech(),
             guarded.tree.name,
-            near.air_c,
+            near.air_c if latest is None else latest.value,
             near.harm_c,
             (crossing.p10, crossing.p50, crossing.p90),
             near.chance,

@@ -232,10 +232,12 @@ class HeaterWatch(PlainWatch):
                 speech, row.value, row.limit or 0.0, row.since_at_s or 0.0, ""
             )
         harms = night_words.next_harm(speech, seen.harms)
+        latest = self._ground.surroundings.latest(seen.sensor)
+        air_c = seen.air_c if latest is None else latest.value
         if seen.small:
-            return night_words.heater_too_small(speech, seen.air_c, seen.setpoint_c, seen.lift_k, harms)
+            return night_words.heater_too_small(speech, air_c, seen.setpoint_c, seen.lift_k, harms)
         return night_words.heater_not_holding(
-            speech, seen.air_c, seen.setpoint_c, seen.since_s, harms, self._fuel_note(subject)
+            speech, air_c, seen.setpoint_c, seen.since_s, harms, self._fuel_note(subject)
         )
 
     def _fuel_note(self, house: str) -> str:

@@ -210,7 +210,7 @@ class TonightWatch(PlainWatch):
         """Whether the frost has begun and rings by itself."""
         subjects = {house, *(guarded.tree.id for guarded in self._ground.guarding.in_house(house))}
         return any(
-            row.active and row.priority is Priority.HIGH and row.subject in subjects
+            row.active and row.priority is not Priority.LOW and row.subject in subjects
             for row in self._ground.board
             if row.kind in OTHER_FROST
         )
@@ -222,8 +222,7 @@ class TonightWatch(PlainWatch):
             harm_c = guarded.limits.get("low_harm_c")
             view = self._views.get(guarded.tree.sensor or "")
             if harm_c is not None and view is not None:
-                # A low that is over already rang, or harmed nothing: what counts is what still comes.
-                chance = view.low_c.chance_below(harm_c) if view.low_at_s > self._issued_s else 0.0
+                chance = view.still_below(harm_c)
                 found.append((view.low_c.p50 - harm_c, guarded, harm_c, chance))
         found.sort(key=lambda item: (item[0], item[1].tree.id))
         return [(g, TreeRisk(g.tree.name, harm_c, chance, g.why)) for _, g, harm_c, chance in found]

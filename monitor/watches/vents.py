@@ -2,7 +2,8 @@
 
 A shut house follows the air outside through its pots and water, and the low sun still lifts it; one that
 stands open is dragged along at once. Told by what the air makes for, by the house's own response, and by how
-little it stands above the air outside. Only where that response is known.
+little it stands above the air outside. Only where that response is known with both its lags: without the
+fast one a slow house in weak sun looks the same.
 """
 
 import math
@@ -31,7 +32,7 @@ GAP_K: Final = -0.3
 GAP_PER_SUN_K: Final = 6.0
 LIFT_K: Final = 1.5
 LIFT_PER_SUN_K: Final = 3.0
-"""In the dark, and for each unit of the sine of the sun's height: what a shut house hardly ever goes below."""
+"""In the dark, and for each unit of the sine of the sun's height: a shut house is hardly ever below that."""
 SHUT_ABOVE_K: Final = 1.0
 """So much further above, it has been shut."""
 PAST_NIGHTS: Final = 10
@@ -106,7 +107,8 @@ class VentsWatch(PlainWatch):
     def _bench(self, house: str, now_s: float) -> str | None:
         """The first bench that can be trusted, whose house's response is known."""
         for name, sensor in self._ground.settings.sensors.items():
-            known = len(self._learning.of(name).response.nights) >= HOUSE_FROM_NIGHTS
+            response = self._learning.of(name).response
+            known = len(response.nights) >= HOUSE_FROM_NIGHTS and response.kind == "two-state"
             bench = sensor.house == house and sensor.place is Place.BENCH
             if bench and known and self._air.is_trusted(name, now_s):
                 return name

@@ -10,7 +10,7 @@ day, 2027 unless said otherwise. The driver is the one that live guard and repla
 """
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -127,6 +127,7 @@ class House:
     keep: Path | None = None
     delivers: bool = True
     """Whether every notice counts as delivered at once."""
+    watches: Callable[[Ground], tuple[Watch, ...]] = plain_watches
     entries_count_twice: bool = False
     """Whether every entry is handed in a second time."""
 
@@ -138,6 +139,7 @@ class House:
         self.outbox: list[OutboxChange] = []
         self.reports: list[Report] = []
         self.wrap_lines: list[Mapping[str, Any]] = []
+        self.forecast_lines: list[Mapping[str, Any]] = []
         self.replies: list[Reply] = []
         self._asked: dict[str, int] = {}
         self._value: dict[str, float] = {}
@@ -158,7 +160,7 @@ class House:
         """What the guard does when it starts."""
         self._store = Store.open(self.keep, now_s) if self.keep else None
         saved = self._store.load(0.0) if self._store else Saved()
-        self.engine = Engine(self.settings, load_plans(None), plain_watches)
+        self.engine = Engine(self.settings, load_plans(None), self.watches)
         self.engine.load(saved, book)
         self.driver = Driver(self.engine, Almanac(self.settings))
         self.driver.almanac.done("report", saved.reports)
@@ -250,6 +252,7 @@ class House:
         self.outbox += effects.outbox
         self.reports += effects.reports
         self.wrap_lines += effects.wraps
+        self.forecast_lines += effects.forecasts
         self.replies += effects.replies
         if self.delivers:
             for notice in effects.notices:

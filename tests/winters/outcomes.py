@@ -70,6 +70,7 @@ def outcome(heard: Heard, from_day: int = 15) -> Outcome:
     at_s, winter = heard.winter.at_s, heard.winter
     rises = [t for t in heard.transitions if str(t.to_state) == "unacknowledged" and t.because != "worse"]
     begun = [t for t in rises if t.because == "condition"]
+    rung = [t for t in begun if str(t.priority) != "low"]
     first = from_day * 1440
     for minute in crossings(heard):
         if minute < first:
@@ -93,7 +94,7 @@ def outcome(heard: Heard, from_day: int = 15) -> Outcome:
         result.possible_h.append(possible_h)
         late = [t.at_s for t in before if t.kind != "frost-tonight"]
         result.night_leads_h.append((now_s - min(late)) / HOUR_S if late else 0.0)
-    _nuisance(heard, begun, result, first)
+    _nuisance(heard, rung, result, first)
     _heater(heard, begun, result, first)
     return result
 
@@ -154,6 +155,9 @@ def _heater(heard: Heard, begun: list[object], result: Outcome, first: int) -> N
             continue
         result.failures += 1
         begins, ends = float(at_s[failure.called]), float(at_s[failure.to_minute])
+        if any(rise.kind == "heater-not-holding" for rise in _standing(heard, begins)):
+            result.found_min.append(0.0)
+            continue
         inside = [at for at in alarms if begins <= at <= ends + HOUR_S]
         explained += inside
         if inside:

@@ -20,6 +20,7 @@ LATITUDE_DEG, LONGITUDE_DEG = 40.7, -74.0
 ZONE = "America/New_York"
 CLOUDED_RANGE_K, CLEAR_RANGE_K = 3.0, 11.0
 GUST_K, GUST_MINUTES = 0.15, 20
+DAYS_TO_2000 = 10_957
 
 
 @dataclass(frozen=True)
@@ -85,11 +86,13 @@ def _gusts(chance: np.random.Generator, count: int) -> Series:
     return gusts
 
 
-def sine_of_sun(at_s: Series) -> Series:
+def sine_of_sun(
+    at_s: Series, latitude_deg: float = LATITUDE_DEG, longitude_deg: float = LONGITUDE_DEG
+) -> Series:
     """Sine of the sun's height by the plain textbook formula (declination of Cooper 1969), 0 when it is
     down."""
-    day = (at_s - BEGINS_AT_S) / 86_400.0 + 305.0
+    day = (at_s / 86_400.0 - DAYS_TO_2000) % 365.25 + 1.0
     tilt = np.radians(23.45) * np.sin(2 * np.pi * (284 + day) / 365.0)
-    turn = 2 * np.pi * ((at_s / 3600.0 + LONGITUDE_DEG / 15.0) % 24.0 - 12.0) / 24.0
-    place = np.radians(LATITUDE_DEG)
+    turn = 2 * np.pi * ((at_s / 3600.0 + longitude_deg / 15.0) % 24.0 - 12.0) / 24.0
+    place = np.radians(latitude_deg)
     return np.maximum(0.0, np.sin(place) * np.sin(tilt) + np.cos(place) * np.cos(tilt) * np.cos(turn))

@@ -1,0 +1,1 @@
+"""Watches of the night, each by its rules."""
