@@ -69,9 +69,7 @@ def _pipeline(path: Path) -> float:
             qartod.gross_range_test(values, fail_span=gross)
             qartod.spike_test(values, suspect_threshold=3, fail_threshold=8)
             qartod.rate_of_change_test(values, at, threshold=1.5 / 60)
-            qartod.flat_line_test(
-                values, at, suspect_threshold=7200, fail_threshold=21600, tolerance=0.05
-            )
+            qartod.flat_line_test(values, at, suspect_threshold=7200, fail_threshold=21600, tolerance=0.05)
     return time.process_time() - began
 
 

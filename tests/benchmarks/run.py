@@ -1,8 +1,8 @@
 """Runs the benchmarks and prints one table; nothing in it fails on a time.
 
-    tests/run bench                everything
-    tests/run bench replay store   only these
-    tests/run bench --json FILE    writes the figures (date, machine, versions) so that runs can be compared
+tests/run bench                everything
+tests/run bench replay store   only these
+tests/run bench --json FILE    writes the figures (date, machine, versions) so that runs can be compared
 """
 
 import argparse

@@ -121,8 +121,7 @@ def test_the_page_of_tonight_says_who_is_called_and_what_is_not_known(hand: Hand
 
     assert (
         "What is urgent and what needs somebody soon: Ann (by mail); "
-        "if nobody has seen it after 10 min: Tom (by hook)"
-        in text
+        "if nobody has seen it after 10 min: Tom (by hook)" in text
     )
     assert "From 22:30 to 06:30 only what cannot wait rings." in text
     assert "Maple 6 stands where no sensor is" in text
