@@ -88,7 +88,7 @@ KINDS: Rules = {
         (NO_DATA, "a_tree_whose_sensor_left_the_settings_is_unwatched_at_once"),
         (NO_DATA, "a_tree_moved_to_a_place_without_a_sensor_is_asked_for_after_twelve_hours"),
     ),
-    "was-off: after more than ten minutes, with its times; high where frost could have been; over when seen": (
+    "was-off: after ten minutes, with its times; high where frost could have been; over when seen": (
         (NO_DATA, "ten_minutes_off_are_no_news"),
         (NO_DATA, "more_than_ten_minutes_off_are_said_with_their_times"),
         (NO_DATA, "was_off_is_high_where_a_tree_is_below_warn_or_could_have_been"),
