@@ -14,6 +14,10 @@ from monitor.settings import Settings
 
 PRUNE_AT_HOUR = 12
 """By day, when nothing is likely to be at stake."""
+CHECK_AT_HOUR = 0
+"""Before the coldest hours begin."""
+DRILL_ON, DRILL_AT_HOUR = "sat", 11
+"""When somebody is likely to be near their phone, and awake."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +38,8 @@ class Almanac:
         self._triggers = {
             "report": CronTrigger(hour=int(hour), minute=int(minute), timezone=self._zone),
             "prune": CronTrigger(hour=PRUNE_AT_HOUR, minute=5, timezone=self._zone),
+            "check": CronTrigger(hour=CHECK_AT_HOUR, minute=40, timezone=self._zone),
+            "drill": CronTrigger(day_of_week=DRILL_ON, hour=DRILL_AT_HOUR, timezone=self._zone),
         }
         self._done: dict[str, set[str]] = {name: set() for name in self._triggers}
         self._from_s: dict[str, float] = {}

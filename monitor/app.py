@@ -15,7 +15,7 @@ from typing import Any
 
 from monitor import clock, service
 from monitor.almanac import Almanac
-from monitor.checkup import Checkup
+from monitor.checkup import Checkup, status_line
 from monitor.clock import GuardClock
 from monitor.delivery import create_notifiers
 from monitor.delivery.notifier import Notifier
@@ -34,15 +34,13 @@ from monitor.model import (
     Effects,
     Entry,
     Message,
-    Notice,
-    NoticeKind,
     Outcome,
-    Priority,
     Reply,
     Report,
     Snapshot,
     Started,
 )
+from monitor.notices.drill import drill_notice
 from monitor.notices.words import Speech
 from monitor.report.illustrator import Illustrator
 from monitor.settings import Settings, read_secret, secret_path
@@ -54,12 +52,12 @@ from monitor.trees.book import Book
 from monitor.trees.handing_in import handed_in
 from monitor.trees.plans import Plans, load_plans
 from monitor.trees.remarks import remarks
+from monitor.upkeep import Upkeep
 
 PASS_AT_LEAST_EVERY_S = 5.0
 DRAIN_AT_MOST = 250
 CLOCK_STEP_S = 2.0
 SNAPSHOT_EVERY_S = 1.0
-SIZE_EVERY_S = 60.0
 HISTORY_S = 14 * 86400.0
 STOP_WITHIN_S = 8.0
 FAR_S = 1e9
@@ -113,19 +111,20 @@ class Guard:
         self.delivery = Delivery(notifiers, self._queue.put, guard_clock)
         showing = {name for name, each in notifiers.items() if getattr(each, "SHOWS_PICTURES", False)}
         self._illustrator = Illustrator(showing, self.delivery.send)
-        self._driver = Driver(self.engine, Almanac(settings), self._job)
+        self._upkeep = Upkeep(store, settings.state.keep_days)
+        self._driver = Driver(self.engine, Almanac(settings), self._upkeep.job)
         self._asks: dict[int, Ask] = {}
         self._tickets = 0
-        self._pruning = False
         self._recorder_said = ""
+        self._store_said = ""
+        self._notes_said = 0
         self._begun_afresh = store.begun_afresh
         self._to_send: list[Effects] = []
         self._stopping = threading.Event()
         self._snapshot = Snapshot(0.0, settings.site.name, guarding=False)
         self._snapshot_at_s = 0.0
         self._is_unshown = False
-        self._sizes: Mapping[str, Any] = {}
-        self._sized_at_s = float("-inf")
+        self._line_said = ""
         self.checkup = Checkup(settings, self.engine, self._keeping, guard_clock)
         self._sign_of_life = None
         if settings.liveness is not None:
@@ -171,16 +170,7 @@ class Guard:
     def drill(self, notifier: str) -> DrillResult:
         """A test notice through one notifier, from the calling thread."""
         label_s = self.engine.scenes.label_s(self.clock.now_s())
-        site = self.settings.site.name
-        notice = Notice(
-            label_s,
-            f"drill.{notifier}.{int(label_s * 1000)}",
-            NoticeKind.DRILL,
-            Priority.LOW,
-            notifier,
-            f"Drill: {site}",
-            f"This is a drill from {site}. If you read it, this way to reach you works. Nothing is wrong.",
-        )
+        notice = drill_notice(self.settings.site.name, notifier, label_s)
         return self.delivery.drill(notifier, notice)
 
     def book_entries(self) -> list[Mapping[str, Any]]:
@@ -225,8 +215,9 @@ class Guard:
         self._driver.almanac.start(wall_from_s + self.engine.scenes.speech.offset_s)
         self._handle(Started(now_s, saved.last_commit_at_s, clock.is_trusted(self._wall_s())))
         self._look_at_clock(now_s)
-        for note in (*self.store.notes, *self._book_file.notes):
+        for note in self._book_file.notes:
             self._handle(Outcome(now_s, "note", True, note))
+        self._say_of_store()
         self._show(now_s)
         self.intake.start()
 
@@ -256,11 +247,13 @@ class Guard:
             self._hold(effects)
         if self._keeping.is_due(self._queue.empty()):
             self._commit()
-        if self._pruning:
-            self._prune(now_s)
+        if self._upkeep.turn(now_s, self._wall_s()):
+            self._keeping.hurry()
+        self._say_of_store()
         self._show(now_s)
         if self.checkup.look():
             service.notify("WATCHDOG=1")
+            self._tell_manager()
 
     def _drain(self, wait_s: float) -> list[Message | Outcome | Ask]:
         items: list[Message | Outcome | Ask] = []
@@ -301,9 +294,8 @@ class Guard:
 
     def _commit(self) -> None:
         """One commit; then notices go out, withdrawn ones are called back, and whoever asked is answered."""
-        failed_before = bool(self._keeping.failing)
         self._recover_memory()
-        kept = self._keeping.commit(self.engine.now_s)
+        self._keeping.commit(self.engine.now_s)
         self._record()
         sending, self._to_send = self._to_send, []
         for effects in sending:
@@ -314,8 +306,24 @@ class Guard:
                 self._illustrator.send(notice)
             for reply in effects.replies:
                 self._answer(reply)
-        if kept == failed_before:
-            self._handle(Outcome(self.engine.now_s, "store", kept, self._keeping.failing))
+        self._say_of_store()
+
+    def _say_of_store(self) -> None:
+        """That the store cannot be relied on, or can again; and once each what it found and did."""
+        trouble = self._keeping.failing or self._upkeep.trouble
+        if bool(trouble) != bool(self._store_said):
+            self._handle(Outcome(self.engine.now_s, "store", not trouble, trouble))
+        self._store_said = trouble
+        notes, self._notes_said = self.store.notes[self._notes_said :], len(self.store.notes)
+        for note in notes:
+            self._handle(Outcome(self.engine.now_s, "note", True, note))
+
+    def _tell_manager(self) -> None:
+        """One line for whoever asks the service manager, when there is something new to say."""
+        line = status_line(self._snapshot)
+        if line != self._line_said:
+            self._line_said = line
+            service.notify(f"STATUS={line}")
 
     def _record(self) -> None:
         """Write the recording; that it fails is said once, and never stops the guard."""
@@ -323,22 +331,6 @@ class Guard:
         if self._recorder.failing and not self._recorder_said:
             self._handle(Outcome(self.engine.now_s, "note", False, self._recorder.failing))
         self._recorder_said = self._recorder.failing
-
-    def _job(self, name: str) -> None:
-        if name == "prune":
-            self._pruning = True
-
-    def _prune(self, now_s: float) -> None:
-        """A little at a time, and only while the clock can be right: a jump must not empty the store."""
-        if not clock.is_trusted(self._wall_s()):
-            return
-        before_s = now_s - self.settings.state.keep_days * 86400.0
-        try:
-            self._pruning = self.store.prune(before_s) > 0
-            if not self._pruning:
-                self.store.checkpoint()
-        except StoreError:
-            self._pruning = False
 
     def _recover_memory(self) -> None:
         """A store that had to begin anew gets the engine's whole memory again."""
@@ -357,9 +349,7 @@ class Guard:
         real_s = clock.monotonic_s()
         is_due = real_s - self._snapshot_at_s >= SNAPSHOT_EVERY_S or self._snapshot.at_s == 0.0
         if at_once or is_due:
-            if real_s - self._sized_at_s >= SIZE_EVERY_S:
-                self._sizes, self._sized_at_s = self.store.size(), real_s
-            self._snapshot = replace(self.engine.snapshot(), storage=self._sizes)
+            self._snapshot = replace(self.engine.snapshot(), storage=self._upkeep.sizes)
             self._snapshot_at_s = real_s
             self._is_unshown = False
 

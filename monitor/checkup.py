@@ -3,15 +3,33 @@
 It judges nothing: whether that is good enough for a sign of life is `liveness`'s business.
 """
 
+from collections.abc import Iterator
+
 from monitor.clock import GuardClock, monotonic_s
 from monitor.delivery import record_only
 from monitor.engine import Engine
 from monitor.keeping import Keeping
 from monitor.liveness import Health, reaches_people
-from monitor.model import Outcome
+from monitor.model import Outcome, Snapshot
 from monitor.settings import Settings
 
 NEVER_S = float("-inf")
+
+
+def status_line(snapshot: Snapshot) -> str:
+    """How the guard is, in one line for the service manager; it names nothing that came from outside."""
+    return "; ".join(_says(snapshot))
+
+
+def _says(snapshot: Snapshot) -> Iterator[str]:
+    sensors = [sensor for house in snapshot.houses for sensor in house["sensors"]]
+    heard = sum(sensor["quality"] not in ("silent", "missing") for sensor in sensors)
+    yield f"{heard} of {len(sensors)} sensors heard"
+    yield f"{len(snapshot.trees)} trees"
+    active = sum(bool(alarm["active"]) for alarm in snapshot.alarms)
+    yield f"{active} alarms stand" if active else "no alarm stands"
+    if any(alarm["kind"] == "storage-failing" and alarm["active"] for alarm in snapshot.alarms):
+        yield "what happens is not being kept"
 
 
 class Checkup:

@@ -50,6 +50,7 @@ from monitor.morning import morning_report
 from monitor.morning.log import NightLog
 from monitor.notices import calls
 from monitor.notices.desk import Desk
+from monitor.notices.drill import weekly_drill
 from monitor.occurrences import AT_ONCE, Occurrences
 from monitor.readings import Counts, Readings
 from monitor.resting import MOVES_TREES, Resting
@@ -130,6 +131,8 @@ class Engine:
         self.commands = Commands(settings, self.occurrences, self.desk, self.scenes, self._reply)
         self.reports: dict[str, str] = {}
         self.night_log = NightLog()
+        self.drilled = ""
+        """The local date of the last weekly drill."""
         self.first_seen_s = 0.0
         """When this guard first began to look; before that nothing was missed."""
         self.waiting_deliveries: dict[tuple[str, str], float] = {}
@@ -177,6 +180,7 @@ class Engine:
         self._set_offset(known.get("offset_s", 0.0))
         self._hours_done_to_s = known.get("hours_done_to_s")
         self.first_seen_s = known.get("first_seen_s", 0.0)
+        self.drilled = known.get("drilled", "")
         self._stages = dict(site.get("stages", {}))
         self.troubles.load(site.get("troubles", {}))
         self.night_log.load(site.get("night_log", {}))
@@ -359,6 +363,7 @@ class Engine:
                     "grace_from_s": self.silence.grace_from_s,
                     "off_span": list(self.scenes.off_span) if self.scenes.off_span else None,
                     "first_seen_s": self.first_seen_s,
+                    "drilled": self.drilled,
                 },
             ),
             Row("site", "stages", dict(self._stages)),
@@ -535,6 +540,10 @@ class Engine:
         self._site_changed = True
 
     def _calendar(self, event: Calendar) -> None:
+        if event.job == "drill" and event.date != self.drilled:
+            self.drilled, self._site_changed = event.date, True
+            site, label_s = self.settings.site.name, self.scenes.label_s(self.now_s)
+            self._notices.extend(weekly_drill(site, self.settings.notifiers, label_s, event.date))
         if event.job == "report" and event.date not in self.reports:
             report = self.report(event.date, is_sent=True)
             self.reports[event.date] = report.text

@@ -170,7 +170,7 @@ class Outcome:
 
 @dataclass(frozen=True, slots=True)
 class Calendar:
-    """A job of the calendar is due: `report`, `backup`, `prune`, `drill`; `date` is the site's local date."""
+    """A job of the calendar is due: `report`, `drill`, `prune`, `check`; `date` is the site's local date."""
 
     at_s: float
     job: str

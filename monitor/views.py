@@ -165,7 +165,7 @@ def other_unknowns(engine: "Engine") -> list[str]:
         said.append(f"{count} messages on {topic} could not be read ({reason})")
     said += [*engine.book.unreadable, *engine.notes]
     if engine.store_trouble:
-        said.append(f"what happens is not being kept: {engine.store_trouble}")
+        said.append(f"what happens is not kept as it should be: {engine.store_trouble}")
     return said
 
 

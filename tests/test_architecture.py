@@ -71,6 +71,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "liveness": {"clock", "settings"},
     "checkup": {"clock", "delivery", "engine", "keeping", "liveness", "model", "settings"},
     "keeping": {"errors", "model", "clock"},
+    "upkeep": {"errors", "clock"},
     "check": VOCABULARY | {"payloads", "delivery", "intake", "trees", "nearest", "toml_file"},
     "testing": VOCABULARY | {"delivery", "payloads", "quality"},
 }  # fmt: skip

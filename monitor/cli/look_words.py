@@ -73,7 +73,25 @@ def now_text(seen: Mapping[str, Any], speech: Speech, zone: tzinfo) -> str:
         "Trees", [_tree(tree, speech) for tree in seen["trees"]] or ["none is written down yet"]
     )
     lines += _section("Ways to reach you", [_way(way) for way in seen["delivery"]])
+    lines += _section("Kept", _kept(seen["storage"]))
     return "\n".join(lines)
+
+
+def _kept(sizes: Mapping[str, Any]) -> list[str]:
+    """How much is kept, and how much room is left."""
+    if not sizes:
+        return []
+    database = sizes["database_bytes"] + sizes["wal_bytes"]
+    lines = [f"database {_size(database)}, raw messages {_size(sizes['recording_bytes'])}"]
+    if sizes["set_aside_bytes"]:
+        lines.append(f"damaged and set aside {_size(sizes['set_aside_bytes'])}")
+    if sizes["free_bytes"] is not None:
+        lines.append(f"room left on the disk {_size(sizes['free_bytes'])}")
+    return lines
+
+
+def _size(count: float) -> str:
+    return f"{count / 1e9:.1f} GB" if count >= 1e9 else f"{count / 1e6:.1f} MB"
 
 
 def _section(title: str, lines: list[str]) -> list[str]:

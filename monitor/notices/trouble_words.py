@@ -19,7 +19,7 @@ def delivery_failing(ways: Sequence[str], last_error: str, nobody: bool) -> Reas
 def storage_failing(detail: str) -> Reason:
     """A store that does not keep."""
     return Reason(
-        f"what happens is not being kept{f': {detail}' if detail else ''}",
+        f"what happens is not kept as it should be{f': {detail}' if detail else ''}",
         "I go on watching and calling from memory; after a power cut this time would be missing",
         "See whether the disk or card is full or worn out: `aftercare status` shows how much room is left.",
     )

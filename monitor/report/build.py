@@ -76,5 +76,5 @@ def _remarks(facts: MorningFacts, times: Times) -> list[str]:
 def _foot(facts: MorningFacts) -> tuple[str, ...]:
     lines = [f"No report by {facts.missed_from} means that I am not running."]
     if not facts.has_liveness:
-        lines.append("Nobody outside listens whether I live: after a power cut there is only silence.")
+        lines.append("Nobody outside listens whether I live: a power cut will be silent.")
     return tuple(lines)

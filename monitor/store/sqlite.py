@@ -221,13 +221,20 @@ class Store:
                 self._db.close()
             self._db = None
 
-    def quick_check(self) -> bool:
-        """Whether every page of the database is sound, and can be read at all; any thread may ask."""
+    def is_sound(self) -> bool | None:
+        """Whether every page of the database is sound; None where it cannot be looked at. From any thread."""
         try:
             with contextlib.closing(database.open_reader(self.path)) as db:
                 return database.is_sound(db)
-        except (StoreError, sqlite3.Error):
-            return False
+        except StoreError:
+            return None
+        except sqlite3.Error as error:
+            return False if is_damage(error) else None
+
+    def distrust(self) -> None:
+        """The database was found damaged: the next commit sets it aside and begins afresh."""
+        self._is_damaged = True
+        self._drop()
 
     def checkpoint(self) -> None:
         """Take the write-ahead log into the database and cut it; a reader in the way only puts it off."""
@@ -306,7 +313,7 @@ def _free_bytes(directory: Path) -> int | None:
 def _make_directory(directory: Path) -> None:
     try:
         directory.mkdir(mode=0o700, parents=True, exist_ok=True)
-        with contextlib.suppress(PermissionError, OSError):
+        with contextlib.suppress(OSError):
             if directory.stat().st_mode & 0o077:
                 directory.chmod(0o700)
     except FileExistsError as error:
