@@ -51,7 +51,8 @@ from monitor.morning.log import NightLog
 from monitor.notices import calls
 from monitor.notices.desk import Desk
 from monitor.notices.drill import weekly_drill
-from monitor.occurrences import AT_ONCE, Occurrences
+from monitor.occurrences import Occurrences
+from monitor.own_delays import OwnDelays
 from monitor.readings import Counts, Readings
 from monitor.resting import MOVES_TREES, Resting
 from monitor.scenes import Scenes
@@ -125,7 +126,10 @@ class Engine:
         self.scenes.watches = self.watches
         self.scenes.store_detail = lambda: self.store_trouble
         self.desk = Desk(settings, self.scenes.speech, self.scenes)
-        self.occurrences = Occurrences(self.board, self.scenes, self.guarding, self.surroundings, self.timers)
+        own_delays = OwnDelays(settings.alarms)
+        self.occurrences = Occurrences(
+            self.board, self.scenes, self.guarding, self.surroundings, self.timers, own_delays
+        )
         self.resting = Resting(resting, self.occurrences, self.silence, self.timers)
         self.scenes.rests_until_s = self.resting.until_s
         self.commands = Commands(settings, self.occurrences, self.desk, self.scenes, self._reply)
@@ -271,6 +275,8 @@ class Engine:
             self.occurrences.still_worse(key, self.now_s)
         elif what == "rest":
             self.resting.wake(key, self.now_s)
+        elif what == "delay":
+            self.occurrences.delayed(key, self.now_s)
         elif what == "shelf":
             self.occurrences.change(key, self.now_s, lambda row: lifecycle.leave_rest(row, "shelf-ended"))
         elif what == "starts":
@@ -400,7 +406,7 @@ class Engine:
         self._judge(heard)
         return heard is not None
 
-    def _judge(self, found: Assessment | None, delays: Delays = AT_ONCE) -> None:
+    def _judge(self, found: Assessment | None, delays: Delays | None = None) -> None:
         """One step of one alarm."""
         self.occurrences.judge(found, self.now_s, delays)
 

@@ -15,10 +15,10 @@ from monitor.alarms.lifecycle import AlarmRow, Change, Delays
 from monitor.conditions import Surroundings
 from monitor.guarding import WORSE_K, Guarding
 from monitor.model import AlarmState, Assessment, Judgement, Row, Transition
+from monitor.own_delays import OwnDelays
 from monitor.scenes import Scenes
 from monitor.timers import Timers
 
-AT_ONCE = Delays()
 STILL_WORSE_AFTER_S = 2700.0
 STILL_WORSE_AGAIN_S = 900.0
 STILL_WORSE_K_PER_H = 0.2
@@ -32,25 +32,42 @@ class Occurrences:
     """Steps the board and collects the transitions of one event."""
 
     def __init__(
-        self, board: Board, scenes: Scenes, guarding: Guarding, surroundings: Surroundings, timers: Timers
+        self,
+        board: Board,
+        scenes: Scenes,
+        guarding: Guarding,
+        surroundings: Surroundings,
+        timers: Timers,
+        own_delays: OwnDelays,
     ) -> None:
         self.board = board
         self._scenes = scenes
         self._guarding = guarding
         self._surroundings = surroundings
         self._timers = timers
+        self._own = own_delays
         self._transitions: list[Transition] = []
         self.lately: dict[str, AlarmRow] = {}
         """Occurrences of the last two days, by name, for the report."""
         self._changed: set[str] = set()
 
-    def judge(self, found: Assessment | None, now_s: float, delays: Delays = AT_ONCE) -> None:
-        """One step of one alarm by what was found."""
+    def judge(self, found: Assessment | None, now_s: float, delays: Delays | None = None) -> None:
+        """One step of one alarm by what was found; without delays of its own by those of the settings."""
         if found is None:
             return
+        if delays is None:
+            found, delays = self._own.applied(found)
         row, change = self.board.assess(found, delays)
         if change is not None:
             self._record(row, change, found.at_s, now_s)
+        elif row.waits:
+            self._timers.set(f"delay:{row.alarm}", self._own.due_s(row))
+
+    def delayed(self, alarm: str, now_s: float) -> None:
+        """A delay of the settings has run out."""
+        row = self.board.by_name(alarm)
+        if row is not None and row.waits:
+            self.step(row, now_s, lambda held: self._own.ended(held, now_s))
 
     def change(self, alarm: str, now_s: float, step: Step) -> None:
         """One step of one alarm that is not an assessment; nothing where no such alarm is held."""
@@ -134,6 +151,7 @@ class Occurrences:
         """An acknowledged alarm that a temperature raised is looked at again; a shelf ends at its time."""
         watched = row.state is AlarmState.ACKNOWLEDGED and row.active and row.kind in WATCHED_WHEN_SEEN
         self._timers.set(f"seen:{row.alarm}", _look_at_s(row.seen_at_s or 0.0, now_s) if watched else None)
+        self._timers.set(f"delay:{row.alarm}", self._own.due_s(row) if row.waits else None)
         shelved = row.state is AlarmState.SHELVED
         self._timers.set(f"shelf:{row.alarm}", row.shelved_until_s if shelved else None)
 

@@ -42,6 +42,11 @@ class Ground:
     service_lows: ServiceLows = field(default_factory=lambda: ServiceLows({}))
     """What a weather service says of the coming night."""
 
+    def deadband(self, kind: str, usual: float) -> float:
+        """By how much a number must have come back for a kind of alarm to be over."""
+        own = self.settings.alarms.get(kind)
+        return usual if own is None or own.deadband is None else own.deadband
+
     def label_s(self, at_s: float) -> float:
         """The wall time of a guard instant."""
         return round(at_s + self.speech().offset_s, 3)

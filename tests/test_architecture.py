@@ -49,7 +49,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "model", "clock", "settings", "alarms", "conditions", "guarding", "history", "notices", "silence",
         "science", "trees", "watch", "quality",
     },
-    "occurrences": {"model", "alarms", "conditions", "guarding", "scenes", "timers"},
+    "own_delays": {"model", "alarms", "settings"},
+    "occurrences": {"model", "alarms", "conditions", "guarding", "own_delays", "scenes", "timers"},
     "resting": {"model", "alarms", "occurrences", "silence", "timers", "trees"},
     "commands": {"model", "settings", "alarms", "notices", "occurrences", "scenes"},
     "morning": {
@@ -58,7 +59,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "views": {"model", "clock", "guarding", "engine", "alarms", "notices"},
     "engine": {
         "model", "clock", "settings", "alarms", "commands", "conditions", "guarding", "notices",
-        "occurrences", "readings", "resting",
+        "occurrences", "own_delays", "readings", "resting",
         "morning", "scenes", "silence", "timers", "trees", "troubles", "views", "watch", "watches",
     },
     "tree_record": {"conditions", "model", "store", "trees", "watches"},

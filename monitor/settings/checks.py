@@ -12,19 +12,19 @@ from monitor.settings.words import Found
 
 WITH_A_NUMBER = (
     "low-temperature",
-    "heater-not-holding",
-    "wrap-freezing",
     "frozen-root-ball",
     "high-temperature",
     "dry-air",
     "battery-low",
 )
-"""Kinds of alarm that hold a number against a limit, so that a deadband means something."""
+"""Kinds of alarm that hold a number against a limit and are over beyond it by a deadband."""
 
 WITHOUT_A_NUMBER = (
     "cooling-fast",
     "frost-tonight",
     "vents-open",
+    "heater-not-holding",
+    "wrap-freezing",
     "winter-desiccation",
     "sun-ahead",
     "warm-spell",

@@ -23,7 +23,7 @@ class DryAirWatch:
         self._ground = ground
         self._hold = Hold()
         own = ground.settings.alarms.get(KIND)
-        self._deadband_kpa = DEADBAND_KPA if own is None or own.deadband is None else own.deadband
+        self._deadband_kpa = ground.deadband(KIND, DEADBAND_KPA)
         self._hold_s = ground.plans.defaults.vpd_hold_h * 3600.0
         if own is not None and own.on_delay_s is not None:
             self._hold_s = own.on_delay_s

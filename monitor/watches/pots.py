@@ -41,7 +41,7 @@ class PotWatch:
 
     def __init__(self, ground: Ground) -> None:
         self._ground = ground
-        self._deadband_k = DEADBAND_K
+        self._deadband_k = ground.deadband(FROZEN, DEADBAND_K)
         own = ground.settings.alarms.get(FROZEN)
         if own is not None and own.deadband is not None:
             self._deadband_k = own.deadband

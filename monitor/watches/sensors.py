@@ -28,7 +28,7 @@ DARK_DEG = -3.0
 """The sun this far down warms no bench."""
 FAIL = int(Flag.FAIL)
 BATTERY_LOW_PCT = 20.0
-BATTERY_FINE_PCT = 25.0
+BATTERY_DEADBAND_PCT = 5.0
 
 
 class Doubt(NamedTuple):
@@ -67,6 +67,7 @@ class SensorWatch:
         self._kept: dict[str, float] = {}
         self._doubts: dict[str, Doubt] = {}
         self._looked_to_s: dict[str, float] = {}
+        self._battery_deadband_pct = ground.deadband(BATTERY, BATTERY_DEADBAND_PCT)
 
     def load(self, learned: Mapping[str, Mapping[str, Any]]) -> None:
         """Take over since when sensors have disagreed."""
@@ -183,7 +184,7 @@ class SensorWatch:
                 Priority.MEDIUM if self._ground.guarding.at_sensor(sensor) else Priority.LOW,
                 value=reading.value,
                 limit=BATTERY_LOW_PCT,
-                over=reading.value >= BATTERY_FINE_PCT,
+                over=reading.value >= BATTERY_LOW_PCT + self._battery_deadband_pct,
             )
         ]
 
