@@ -7,7 +7,7 @@ from typing import Any
 
 import typer
 
-from monitor.cli import alarms, beginning, book, exports, listening, look, replaying, trying
+from monitor.cli import alarms, beginning, book, exports, listening, look, page, replaying, trying
 from monitor.cli.options import Config, example, new_group
 from monitor.errors import UsageError
 
@@ -81,6 +81,7 @@ def make_app() -> typer.Typer:
     book.add_to(app)
     alarms.add_to(app)
     exports.add_to(app)
+    page.add_to(app)
     return app
 
 

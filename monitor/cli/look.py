@@ -12,7 +12,7 @@ from monitor import clock
 from monitor.check import CheckResult, check_file
 from monitor.cli import show
 from monitor.cli.look_words import days, limit_text, now_text, tree_text
-from monitor.cli.options import Config, Json, example, new_group
+from monitor.cli.options import Config, Json, Out, example, new_group
 from monitor.cli.place import Place
 from monitor.errors import AftercareError, BookError, Problem, SettingsError, StoreError, UsageError
 from monitor.safety import SAFETY_TEXT
@@ -35,8 +35,9 @@ def add_to(app: typer.Typer) -> None:
     plans.command("show", epilog=example("plan show", "plan show heavy-bend"))(plan_show)
     plans.callback()(lambda: None)
     app.add_typer(plans, name="plan")
-    trees = new_group("A tree's record.", "tree show larch-3")
+    trees = new_group("A tree's record, and labels for the pots.", "tree show larch-3")
     trees.command("show", epilog=example("tree show larch-3"))(tree_show)
+    trees.command("labels", epilog=example("tree labels --out labels.html"))(tree_labels)
     trees.callback()(lambda: None)
     app.add_typer(trees, name="tree")
 
@@ -236,4 +237,32 @@ def tree_show(tree: TreeId, config: Config = None, json: Json = False) -> int:
         show.as_json(list(book.mentions(known.id)))
         return 0
     show.say(tree_text(known, book, place.plans, place.speech, clock.wall_s()))
+    return 0
+
+
+def tree_labels(out: Out = None, config: Config = None) -> int:
+    """Labels for the pots as a page to print: each tree's name, and a square that opens its page.
+
+    Point a phone's camera at the square. How the page is found stands in the settings under [web].
+    """
+    from monitor.web.labels import labels_page
+    from monitor.web.links import base_url, is_only_here
+
+    place = Place(config)
+    trees = sorted(place.folded(place.entries()).standing.values(), key=lambda tree: tree.name)
+    if not trees:
+        raise AftercareError("There is no tree in the book yet.", "Write one down: aftercare book add tree")
+    base = base_url(place.settings.web)
+    text = labels_page(trees, base, place.settings.site.name)
+    if out is None:
+        show.say(text)
+    else:
+        try:
+            out.write_text(text, encoding="utf-8")
+        except OSError as error:
+            raise AftercareError(f"{out}: it cannot be written ({error.strerror}).") from error
+        show.say(f"Written: {out}. Open it in a browser, and print it.")
+    show.aside(f"The labels open {base}.")
+    if is_only_here(place.settings.web):
+        show.aside("Only this machine finds that. Say the page's own name in hosts under [web], then print.")
     return 0

@@ -33,6 +33,9 @@ from monitor.settings.types import (
 IN_FOLDER = Path("config/monitor.toml")
 IN_SYSTEM = Path("/etc/aftercare/monitor.toml")
 
+WEB_PASSWORD = "web-password"  # noqa: S105  a file's name
+"""The page's password where no other file is named: beside the settings, or among the credentials."""
+
 LONGEST_SECRET = 64 * 1024
 """More than any password or key file holds [bytes]."""
 

@@ -16,7 +16,17 @@ from pydantic_settings import BaseSettings, EnvSettingsSource, SettingsConfigDic
 from monitor import toml_file
 from monitor.errors import Problem
 from monitor.nearest import nearest
-from monitor.settings import Broker, Liveness, Settings, Site, State, Web, find_settings_file
+from monitor.settings import (
+    WEB_PASSWORD,
+    Broker,
+    Liveness,
+    Settings,
+    Site,
+    State,
+    Web,
+    find_settings_file,
+    secret_path,
+)
 from monitor.settings.checks import disagreements, table_of, tables_in
 from monitor.settings.words import Found, found_by_validator, known_keys
 from monitor.toml_file import KeyPath, Lines, dotted
@@ -98,7 +108,7 @@ class Draft:
         given = self.environ.get("STATE_DIRECTORY", "").split(":")[0]
         directory = Path(given) if given else self.path.parent.absolute() / settings.state.directory
         credentials = self.environ.get("CREDENTIALS_DIRECTORY")
-        return settings.model_copy(
+        whole = settings.model_copy(
             update={
                 "file": self.path,
                 "credentials": Path(credentials) if credentials else None,
@@ -106,6 +116,9 @@ class Draft:
                 "state": settings.state.model_copy(update={"directory": directory}),
             }
         )
+        if whole.web.password_file is not None or not secret_path(whole, WEB_PASSWORD).is_file():
+            return whole
+        return whole.model_copy(update={"web": whole.web.model_copy(update={"password_file": WEB_PASSWORD})})
 
 
 def draft_settings(path: Path | None, environ: Mapping[str, str]) -> Draft:

@@ -25,6 +25,13 @@ def base_url(web: "Web") -> str:
     return f"{scheme}://{f'[{host}]' if ':' in host else host}:{port}"
 
 
+def is_only_here(web: "Web") -> bool:
+    """Whether that address is found by this machine only."""
+    named = any(not is_loopback(host_of(name)) for name in web.hosts)
+    host = host_of(web.listen)
+    return not named and (is_loopback(host) or host in ANY_ADDRESS)
+
+
 def tree_url(base: str, tree: str) -> str:
     """A tree's page."""
     return f"{base}/tree/{quote(tree)}"

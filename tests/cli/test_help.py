@@ -14,7 +14,8 @@ from tests.cli.place import Command
 PROMISED = {
     "demo", "init", "listen", "run", "check", "status", "replay", "report", "book add", "book list",
     "book import", "book export", "book void", "tree show", "plan show", "alarm list", "alarm ack",
-    "alarm shelve", "alarm resume", "sensor rest", "sensor wake", "drill", "export", "backup",
+    "alarm shelve", "alarm resume", "sensor rest", "sensor wake", "drill", "export", "backup", "tree labels",
+    "web password",
 }  # fmt: skip
 
 
