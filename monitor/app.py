@@ -53,6 +53,7 @@ from monitor.trees.handing_in import handed_in
 from monitor.trees.plans import Plans, load_plans
 from monitor.trees.remarks import remarks
 from monitor.upkeep import Upkeep
+from monitor.usual_nights import against_the_house
 
 PASS_AT_LEAST_EVERY_S = 5.0
 DRAIN_AT_MOST = 250
@@ -393,6 +394,7 @@ class Guard:
             tree = self.engine.guarding.trees.get(entry.get("tree", ""))
             self._handle(Entry(now_s, entry))
             said += remarks(entry, self.engine.book, self.plans, tree.stages if tree is not None else ())
+            said += against_the_house(self.engine, entry)
         self._commit()
         self._answer(Reply(ticket, True, {"entries": checked, "remarks": said}))
 

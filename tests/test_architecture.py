@@ -41,13 +41,15 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "report": {"model", "clock", "notices", "safety", "trees"},
     "troubles": {"clock", "model", "settings"},
+    "night_lows": {"clock", "model"},
+    "usual_nights": {"engine", "night_lows", "trees"},
     "watch": {
         "model", "service_lows", "settings", "alarms", "conditions", "guarding", "history",
         "notices", "silence", "trees",
     },
     "watches": {
         "model", "clock", "settings", "alarms", "conditions", "guarding", "history", "notices", "silence",
-        "science", "trees", "watch", "quality",
+        "science", "trees", "watch", "quality", "night_lows",
     },
     "own_delays": {"model", "alarms", "settings"},
     "occurrences": {"model", "alarms", "conditions", "guarding", "own_delays", "scenes", "timers"},

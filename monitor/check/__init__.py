@@ -4,10 +4,11 @@ Problems stop the program from being started; warnings tell where it cannot do w
 reads files and connects to nothing. What each kind of payload and notifier asks for, it asks them.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 from pydantic import ValidationError
@@ -26,6 +27,7 @@ from monitor.trees.plans import Plans, load_plans
 from monitor.trees.tree import Tree
 
 Place = Callable[[Found], Problem]
+NightLows = Mapping[str, Sequence[float | None]]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,10 +56,12 @@ def check_file(
     environ: Mapping[str, str],
     trees_of: Callable[[Settings], Mapping[str, Tree]] | None = None,
     now_s: float = 0.0,
+    lows_of: Callable[[Settings], NightLows] = lambda settings: {},
 ) -> CheckResult:
     """Check a settings file and what it names, broken or not; never raises for what stands in a file.
 
     `trees_of` gives the trees of the book that belongs to the settings; left out: nothing is known of trees.
+    `lows_of` gives the lows of the last nights at each sensor.
     """
     try:
         draft = draft_settings(path, environ)
@@ -67,7 +71,7 @@ def check_file(
     if settings is None:
         return CheckResult(_once_each([*problems, *_what_else(draft)]))
     trees = trees_of(settings) if trees_of is not None else None
-    return check(settings, trees, now_s, draft.problem)
+    return check(settings, trees, now_s, draft.problem, lows_of(settings))
 
 
 def check(
@@ -75,8 +79,12 @@ def check(
     trees: Mapping[str, Tree] | None = None,
     now_s: float = 0.0,
     place: Place | None = None,
+    lows_c: NightLows = MappingProxyType({}),
 ) -> CheckResult:
-    """Check loaded settings; `trees` are those of the book at the instant `now_s`, None if nobody knows."""
+    """Check loaded settings; `trees` are those of the book at the instant `now_s`, None if nobody knows.
+
+    `lows_c` are the lows of the last nights at each sensor [°C]; None where one is not known.
+    """
     place = place or _placer(settings.file)
     notifiers = {name: each.model_dump() for name, each in settings.notifiers.items()}
     found = [*_payload_problems(settings.sensors), *_notifier_problems(notifiers)]
@@ -87,7 +95,7 @@ def check(
     if not problems:
         problems += _creation_problems(settings, place)
     weak = [each for each, is_problem in files if not is_problem]
-    weak += weaknesses(settings, _record_only(settings), plans, trees, now_s)
+    weak += weaknesses(settings, _record_only(settings), plans, trees, now_s, lows_c)
     return CheckResult(_once_each(problems), _once_each(map(place, weak)))
 
 

@@ -3,13 +3,14 @@
 Pure: settings, plans and trees in, warnings out. Thresholds are judgement and say so.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from urllib.parse import urlsplit
 
 from monitor.delivery.keys import is_loopback
 from monitor.model import Place
 from monitor.settings import Sensor, Settings
 from monitor.settings.words import Found
+from monitor.trees.house_holds import WHAT_TO_DO, Beyond, beyond_the_house, beyond_words
 from monitor.trees.in_force import limits_in_force
 from monitor.trees.plans import Plans
 from monitor.trees.stages import is_tender, stages_of
@@ -31,8 +32,12 @@ def weaknesses(
     plans: Plans,
     trees: Mapping[str, Tree] | None,
     now_s: float,
+    lows_c: Mapping[str, Sequence[float | None]],
 ) -> Iterator[Found]:
-    """Everything weak; `record_only` notifiers reach nobody, `trees` None means that nobody knows them."""
+    """Everything weak; `record_only` notifiers reach nobody, `trees` None means that nobody knows them.
+
+    `lows_c` are the lows of the last nights at each sensor, as far as anybody knows them.
+    """
     yield from _who_is_told(settings)
     yield from _ways_to_call(settings, record_only)
     yield from _never_used(settings)
@@ -47,6 +52,7 @@ def weaknesses(
     else:
         here = {name: tree for name, tree in trees.items() if tree.left_at_s is None}
         yield from _trees(settings, plans, here, now_s)
+        yield from _against_the_nights(settings, plans, here, now_s, lows_c)
 
 
 # ---- calls ---------------------------------------------------------------------------------------------
@@ -262,6 +268,31 @@ def _tree_in_its_house(
             f"{setpoint_c - HEATER_SLACK_K:g} °C before its heater counts as not holding."
         )
         yield path, message, "Set the heater higher, or accept a lower limit with your reason."
+
+
+def _against_the_nights(
+    settings: Settings,
+    plans: Plans,
+    trees: Mapping[str, Tree],
+    now_s: float,
+    lows_c: Mapping[str, Sequence[float | None]],
+) -> Iterator[Found]:
+    """Trees whose limits their place did not hold in most of the last nights, a sentence a sensor."""
+    beyond: dict[str, list[tuple[Beyond, str]]] = {}
+    for tree in trees.values():
+        if tree.sensor not in settings.sensors or tree.sensor is None:
+            continue
+        limits = limits_in_force(tree, stages_of(tree, plans, now_s, _unknown_warmth), plans, now_s)
+        values = {key: limit.value for key, limit in limits.items()}
+        found = beyond_the_house(values, lows_c.get(tree.sensor, ()))
+        if found is not None:
+            beyond.setdefault(tree.sensor, []).append((found, tree.name))
+    for sensor, each in beyond.items():
+        worst = max(each, key=lambda pair: (pair[0].grade == "harm", pair[0].limit_c))[0]
+        names = [name for found, name in each if found.grade == worst.grade]
+        house = settings.sensors[sensor].house
+        place = f"{settings.houses[house].name or house} ({sensor})"
+        yield ("sensors", sensor, "nights"), beyond_words(worst, names, place), WHAT_TO_DO
 
 
 def _unknown_warmth(_since_s: float) -> None:

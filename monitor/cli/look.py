@@ -12,6 +12,7 @@ from monitor import clock
 from monitor.check import CheckResult, check_file
 from monitor.cli import show
 from monitor.cli.look_words import days, limit_text, now_text, tree_text
+from monitor.cli.nights import kept_lows_c
 from monitor.cli.options import Config, Json, Out, example, new_group
 from monitor.cli.place import Place
 from monitor.errors import AftercareError, BookError, Problem, SettingsError, StoreError, UsageError
@@ -78,7 +79,7 @@ def _checked(config: Path | None) -> CheckResult:
             about_book.append(Problem("", error.message, hint=error.hint))
         return {}
 
-    found = check_file(config, os.environ, trees_of, clock.wall_s())
+    found = check_file(config, os.environ, trees_of, clock.wall_s(), kept_lows_c)
     return CheckResult((*found.problems, *about_book), found.warnings)
 
 

@@ -13,6 +13,7 @@ from typing import Any
 
 from monitor import clock
 from monitor.cli.client import Daemon
+from monitor.cli.nights import against_the_house
 from monitor.clock import parse_rfc3339
 from monitor.errors import StoreError, UsageError
 from monitor.notices.words import Speech
@@ -94,6 +95,8 @@ class Place:
             kept.append(new)
         book = book.with_entries(new)
         said = [text for entry in new for text in remarks(entry, book, self.plans)]
+        for entry in new:
+            said += against_the_house(entry, book, self.settings, self.plans, now_s)
         return {"entries": new, "remarks": said}
 
 

@@ -5,12 +5,13 @@ It raises no alarm; its facts are made anew at each hour and each change of the 
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, datetime, time, timedelta
+from datetime import date, timedelta
 from typing import Any
 
 from monitor.clock import local
 from monitor.guarding import GuardedTree
 from monitor.model import Assessment, HourRow, Row
+from monitor.night_lows import low_c, night_span_s
 from monitor.notices import recovery_words as words
 from monitor.notices.words import Reason
 from monitor.trees.asks import MOULD, TOUCH, WATER, WrapAsk, WrapNeed, wrap_asks
@@ -24,9 +25,6 @@ from monitor.watches.wraps import WrapWatch
 
 WATER_WITHIN_H = 24.0
 """Dry before the next morning's report: wet it this morning; judgement."""
-NIGHT_FROM, NIGHT_TO = time(16, 0), time(9, 0)
-NIGHT_SEEN_H = 14.0
-"""Of the seventeen hours of a night so many must be known for its low to count; judgement."""
 DIED_LATELY_S = 30 * 86_400.0
 LOOKED_BACK_S = 365 * 86_400.0
 WARMER_MONTHS = range(2, 8)
@@ -132,15 +130,11 @@ class AskedWatch:
         """The lowest of one night; None where too little of it is known. A night that is over is kept."""
         if (outdoor, morning) in self._lows_c:
             return self._lows_c[outdoor, morning]
-        zone, shift_s = self._ground.settings.site.zone, self._ground.label_s(0.0)
-        from_s = datetime.combine(morning - timedelta(days=1), NIGHT_FROM, tzinfo=zone).timestamp() - shift_s
-        to_s = datetime.combine(morning, NIGHT_TO, tzinfo=zone).timestamp() - shift_s
-        hours = self._ground.hours.rows(outdoor, from_s, to_s)
-        lows = [hour.temperature_min_c for hour in hours if hour.temperature_min_c is not None]
-        low_c = min(lows) if len(lows) >= NIGHT_SEEN_H else None
+        from_s, to_s = night_span_s(morning, self._ground.settings.site.zone, self._ground.label_s(0.0))
+        found_c = low_c(self._ground.hours.rows(outdoor, from_s, to_s))
         if now_s > to_s + 7200.0:
-            self._lows_c[outdoor, morning] = low_c
-        return low_c
+            self._lows_c[outdoor, morning] = found_c
+        return found_c
 
     # ---- what a dead branch went through -------------------------------------------------------------------
 

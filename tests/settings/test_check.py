@@ -339,3 +339,21 @@ def test_a_tree_at_a_sensor_that_is_not_configured_is_told(tmp_path: Path) -> No
 
     assert found["sensors.bench-z"].startswith('Yew 1 stands at sensor "bench-z"')
     assert not any("Yew 2" in message for message in found.values())
+
+
+def test_a_tree_whose_limit_its_place_does_not_hold_most_nights_is_told(tmp_path: Path) -> None:
+    """The hint is the three things that one can do."""
+    settings = load_settings(written(tmp_path, SOUND), {})
+    trees = {"larch-3": _tree("Larch 3", "heavy-bend"), "yew-2": _tree("Yew 2")}
+    result = check(settings, trees, NOW_S, lows_c={"bench-a": (-2.0,) * 4 + (None, 5.0, 5.0)})
+
+    (warning,) = [each for each in result.warnings if each.key == "sensors.bench-a.nights"]
+    assert "in 4 of the last 6 nights, and damage to Larch 3 is likely there." in warning.message
+    assert warning.hint == "Move the tree, heat, or accept a lower limit with your reason."
+
+
+def test_nights_that_nobody_knows_say_nothing(tmp_path: Path) -> None:
+    """A new installation."""
+    assert "sensors.bench-a.nights" not in _warnings(
+        tmp_path, SOUND, {"larch-3": _tree("Larch 3", "heavy-bend")}
+    )
