@@ -1,4 +1,4 @@
-"""What people ask of the guard while it runs: seen, quiet, ring again. Each is answered after its commit.
+"""What people say to the guard while it runs: seen, quiet, ring again, worth it; answered after the commit.
 
 An alarm goes by its name (`low-temperature/larch-3`); a notice by its id, a house by its id, and `--all`
 stand for whole episodes. "Seen" counts for the whole episode, whoever said it.
@@ -46,6 +46,8 @@ class Commands:
                 value = self._shelve(command, now_s)
             elif command.name == "resume":
                 value = self._resume(command, now_s)
+            elif command.name == "worth":
+                value = self._worth(command)
             else:
                 raise ValueError(f"there is no command {command.name!r}")
         except ValueError as error:
@@ -134,6 +136,13 @@ class Commands:
             sensor = rows[0].subject
             raise ValueError(f"{sensor} is at rest: `aftercare sensor wake {sensor}` brings it back")
         return left
+
+    def _worth(self, command: Command) -> list[str]:
+        """Whether what rang and is over was worth it."""
+        is_worth = command.values.get("worth")
+        if not isinstance(is_worth, bool):
+            raise ValueError("worth is true or false")
+        return [self._desk.rings.answer(str(command.values.get("episode", "")), is_worth, command.by).episode]
 
 
 def _targets(command: Command) -> Iterable[str]:

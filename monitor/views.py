@@ -1,6 +1,6 @@
 """What others may see of the engine, as frozen values: the snapshot for page and status."""
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
 from monitor.clock import rfc3339
@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from monitor.alarms.lifecycle import AlarmRow
     from monitor.engine import Engine
 
+RANG_LATELY_S = 3 * 86400.0
+"""So long it is asked whether it was worth it."""
 FLAG_WORDS: Mapping[Flag, str] = {
     Flag.GOOD: "good",
     Flag.NOT_EVALUATED: "good",
@@ -35,7 +37,7 @@ def build_snapshot(engine: "Engine") -> Snapshot:
         alarms=tuple(alarm_line(engine, row) for row in engine.board.standing()),
         unknown=tuple(unknowns(engine)),
         delivery=tuple(_delivery(engine, name) for name in settings.notifiers),
-        more=watched,
+        more=watched | {"rang": tuple(_rang(engine))},
     )
 
 
@@ -122,6 +124,21 @@ def alarm_line(engine: "Engine", row: "AlarmRow") -> dict[str, Any]:
         "seen_at": _instant(engine, row.seen_at_s),
         "quiet_until": _instant(engine, row.shelved_until_s),
     }
+
+
+def _rang(engine: "Engine") -> Iterator[dict[str, Any]]:
+    """What rang lately and is over, the latest first; `worth` is null until somebody says."""
+    for ring in reversed(engine.desk.rings.since(engine.now_s - RANG_LATELY_S)):
+        yield {
+            "episode": ring.episode,
+            "what": ring.what,
+            "place": ring.place,
+            "priority": str(ring.priority),
+            "from": _instant(engine, ring.began_at_s),
+            "to": _instant(engine, ring.over_at_s),
+            "worth": ring.is_worth,
+            "by": ring.by,
+        }
 
 
 def _instant(engine: "Engine", at_s: float | None) -> str | None:

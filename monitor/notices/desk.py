@@ -21,6 +21,8 @@ from monitor.model import (
 from monitor.notices import calls, episodes, quiet, words
 from monitor.notices.episodes import Episode
 from monitor.notices.rate import Rate
+from monitor.notices.rings import PREFIX as RANG
+from monitor.notices.rings import Ring, Rings
 from monitor.notices.scene import Scene
 from monitor.notices.words import Reason, Speech
 from monitor.settings import Settings
@@ -81,14 +83,18 @@ class Desk:
         self.speech = speech
         self._episodes: dict[str, Episode] = {}
         self._rate = Rate()
+        self.rings = Rings()
+        """What rang and is over."""
         self._changed: set[str] = set()
         self._notices: list[Notice] = []
         self._outbox: list[OutboxChange] = []
 
     def load(self, rows: Mapping[str, Mapping[str, Any]]) -> None:
         """Take over the rows that were saved."""
-        self._episodes = {k: Episode.from_json(v) for k, v in rows.items() if not k.startswith("rate/")}
+        own = {key: row for key, row in rows.items() if not key.startswith(("rate/", RANG))}
+        self._episodes = {key: Episode.from_json(row) for key, row in own.items()}
         self._rate.load({k[5:]: v for k, v in rows.items() if k.startswith("rate/")})
+        self.rings.load(rows)
 
     @property
     def open_episodes(self) -> tuple[Episode, ...]:
@@ -363,6 +369,10 @@ class Desk:
             return
         if episode.told:
             self._cleared(key, episode, now_s)
+        if episode.rung_at_s is not None:
+            place = self._facts.scene(episode.house).name
+            rang = (episode.name, self._what(episode), place, episode.priority, episode.started_at_s, now_s)
+            self.rings.over(Ring(*rang))
         self._episodes.pop(key, None)
         self._changed.add(key)
 
@@ -506,7 +516,7 @@ class Desk:
     def rows(self) -> tuple[Row, ...]:
         """Every row of memory there is."""
         kept = tuple(Row("episode", key, episode.as_json()) for key, episode in self._episodes.items())
-        return (*kept, *self._rate.rows())
+        return (*kept, *self._rate.rows(), *self.rings.rows())
 
     def take(self) -> tuple[tuple[Notice, ...], tuple[OutboxChange, ...], tuple[Row, ...]]:
         """Notices, withdrawals and changed rows since the last call."""
@@ -518,4 +528,4 @@ class Desk:
             for key in sorted(self._changed)
         ]
         self._changed.clear()
-        return notices, outbox, (*rows, *self._rate.take_changed())
+        return notices, outbox, (*rows, *self._rate.take_changed(), *self.rings.take_changed())

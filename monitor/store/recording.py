@@ -19,7 +19,7 @@ from monitor.errors import RecordingError
 from monitor.model import ClockStep, Command, Event, Message, Outcome, Started
 from monitor.store.lines import dumps
 
-COMMANDS = ("ack", "shelve", "resume")
+COMMANDS = ("ack", "shelve", "resume", "worth")
 """The commands that change what the engine says later."""
 _GZIP_MAGIC = b"\x1f\x8b"
 

@@ -143,6 +143,13 @@ def routes(guard: "Guard", signer: Signer, wrapped: Wrap) -> list[Route]:
         body = await _body(request)
         return await _asked(guard, name, _meant(name, body), _by(body))
 
+    async def worth(request: Request) -> Response:
+        body = await _body(request)
+        said = {"episode": body.get("episode"), "worth": body.get("worth")}
+        if not isinstance(said["episode"], str) or not isinstance(said["worth"], bool):
+            raise Refused(400, "episode is the name of what rang, worth is true or false.")
+        return await _asked(guard, "worth", said, _by(body))
+
     async def add(request: Request) -> Response:
         body = await _body(request)
         reply = await run_in_threadpool(guard.ask, "entries", _entries(body), _by(body))
@@ -177,6 +184,7 @@ def routes(guard: "Guard", signer: Signer, wrapped: Wrap) -> list[Route]:
         Route("/api/status", wrapped(status)),
         Route("/api/alarms", wrapped(alarms)),
         Route("/api/alarms/{name:str}", wrapped(command), methods=["POST"]),
+        Route("/api/worth", wrapped(worth), methods=["POST"]),
         Route("/api/book", wrapped(entries)),
         Route("/api/book", wrapped(add), methods=["POST"]),
         Route("/api/drill", wrapped(drill), methods=["POST"]),

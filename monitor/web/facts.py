@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from monitor.clock import local, parse_rfc3339
 from monitor.guarding import GuardedTree
@@ -24,6 +24,7 @@ NIGHT_BEGINS = time(16, 0)
 SHORTEST_NIGHT_S = 3 * 3600.0
 COLUMNS = 120
 SOON_H = 8.0
+RANG_AT_MOST = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +48,14 @@ class EpisodeNow:
     def is_urgent(self) -> bool:
         """Whether it stands above everything else on the page."""
         return self.priority != "low" and not self.is_quiet and not self.is_over
+
+
+class RangNow(NamedTuple):
+    """Something that rang and is over: was it worth `waking` (or `calling`) somebody?"""
+
+    episode: str
+    what: str
+    called: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +128,21 @@ def _state(frame: "Frame", alarm: Alarm) -> str:
         seen = words.when(parse_rfc3339(alarm["seen_at"]), zone, now_s)
         said = f"seen by {alarm['seen_by'] or 'somebody'} at {seen}"
     return f"since {since}, {said}"
+
+
+def rang_lately(frame: "Frame") -> list[RangNow]:
+    """What rang, is over, and waits for an answer, the latest first; a few at most."""
+    zone, now_s = frame.guard.settings.site.zone, frame.guard.snapshot.at_s
+    found = []
+    for ring in frame.guard.snapshot.more.get("rang", ()):
+        if ring["worth"] is not None:
+            continue
+        from_s, to_s = parse_rfc3339(ring["from"]), parse_rfc3339(ring["to"])
+        span = f"{words.when(from_s, zone, now_s)}–{words.clock_time(to_s, zone)}"
+        place = f" ({ring['place']})" if ring["place"] else ""
+        called = "waking" if ring["priority"] == "high" else "calling"
+        found.append(RangNow(ring["episode"], f"{words.capital(ring['what'])}{place}, {span}", called))
+    return found[:RANG_AT_MOST]
 
 
 # ---- houses --------------------------------------------------------------------------------------------

@@ -45,6 +45,7 @@ def document() -> dict[str, Any]:
             },
             "/api/alarms": {"get": _get("alarms", "Every alarm that stands.", _list(_alarm()))},
             **{f"/api/alarms/{name}": {"post": _command(name, said)} for name, said in _COMMANDS.items()},
+            "/api/worth": {"post": _worth()},
             "/api/book": {
                 "get": _get(
                     "entries", "Every entry of the book, in order of arrival.", _list({"type": "object"})
@@ -128,6 +129,16 @@ def _command(name: str, said: str) -> dict[str, Any]:
         required.append("for_s")
     body = {"type": "object", "required": required, "properties": properties}
     return _post(name, said, body, _replied({"type": ["array", "null"], "items": TEXT}), 409)
+
+
+def _worth() -> dict[str, Any]:
+    said = "Whether what rang and is over was worth it; status names it under rang."
+    body = {
+        "type": "object",
+        "required": ["episode", "worth"],
+        "properties": {"episode": TEXT, "worth": FLAG, "by": BY},
+    }
+    return _post("worth", said, body, _replied({"type": ["array", "null"], "items": TEXT}), 409)
 
 
 def _replied(value: Schema) -> Schema:

@@ -25,6 +25,7 @@ PAGES: tuple[tuple[str, str, Page, str], ...] = (
     ("POST", "/seen", now.seen, HELPER),
     ("POST", "/quiet", now.quiet, OWNER),
     ("POST", "/ring-again", now.ring_again, OWNER),
+    ("POST", "/worth", now.worth, OWNER),
     ("GET", "/notice/{notice:path}", now.notice, HELPER),
     ("GET", "/tree/{tree:str}", tree.tree, HELPER),
     ("GET", "/record", record.record, HELPER),

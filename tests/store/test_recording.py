@@ -30,6 +30,7 @@ TOLD: tuple[Event, ...] = (
     Command(AT_S + 2, "ack", {"alarm": "low-temperature/larch-3"}, "ann"),
     Command(AT_S + 3, "shelve", {"alarm": "wrap-drying/yew-2", "for_s": 7200.0}, "tom"),
     Command(AT_S + 4, "resume", {"alarm": "wrap-drying/yew-2"}, "tom"),
+    Command(AT_S + 4, "worth", {"episode": "cold.frost.2027-01-17T02:05:00Z", "worth": False}, "tom"),
     Outcome(AT_S + 5, "broker", False),
     Started(AT_S + 600, AT_S + 5, clock_trusted=False),
 )

@@ -7,7 +7,7 @@ from typing import Any
 import pytest
 
 from tests.support.broker import Mosquitto, need_broker
-from tests.web.scene import QUIET_NOW, Night, Scene, play_night
+from tests.web.scene import OVER_NOW, QUIET_NOW, Night, Scene, play_night
 from tests.web.surfer import Surfer, surfer
 
 
@@ -28,6 +28,12 @@ def night(tmp_path_factory: pytest.TempPathFactory) -> Night:
 def quiet_night(tmp_path_factory: pytest.TempPathFactory) -> Night:
     """An evening on which the heater holds the house."""
     return play_night(tmp_path_factory.mktemp("quiet-night"), QUIET_NOW)
+
+
+@pytest.fixture(scope="session")
+def over_night(tmp_path_factory: pytest.TempPathFactory) -> Night:
+    """The morning after: somebody has lit the heater."""
+    return play_night(tmp_path_factory.mktemp("over-night"), OVER_NOW)
 
 
 @pytest.fixture

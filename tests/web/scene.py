@@ -34,6 +34,7 @@ RATE = 1.000001
 NOW = "03:14:58"
 """The next look of the watches comes two seconds later."""
 QUIET_NOW = "23:29:58"
+OVER_NOW = "05:29:58"
 
 Entry = dict[str, Any]
 
@@ -106,18 +107,21 @@ class Night(tuple[Path, float]):
 
 
 def play_night(folder: Path, ends: str = NOW) -> Night:
-    """The evening and half the night, once: the heater is out from midnight on."""
+    """The evening and half the night, once: the heater is out from midnight on; or all is quiet, or over."""
     state = folder / "state"
     state.mkdir(parents=True)
     house = House(settings_of(state), ENTRIES, begins="2027-01-14 12:00", keep=state)
     try:
         house.air({"bench-a": 7.5, "bench-b": 8.0, "yard": 4.0}, "12:01")
         house.air({"bench-a": 5.0, "bench-b": 5.6, "yard": 0.5}, "18:00")
-        _heated(house, "00:40" if ends == NOW else ends)
-        if ends == NOW:
+        _heated(house, ends if ends == QUIET_NOW else "00:40")
+        if ends != QUIET_NOW:
             house.air({"bench-a": 1.6, "bench-b": 2.5, "yard": -5.2}, "01:40")
             house.air({"bench-a": 0.3, "bench-b": 1.5, "yard": -6.0}, "02:40")
             house.air({"bench-a": -0.6, "bench-b": 0.7, "yard": -6.4}, NOW)
+        if ends == OVER_NOW:
+            house.air({"bench-a": 5.6, "bench-b": 6.1, "yard": -6.0}, "04:00")
+            house.air({"bench-a": 5.8, "bench-b": 6.3, "yard": -5.6}, ends)
         at_s = house.now_s
     finally:
         house.close()

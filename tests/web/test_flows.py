@@ -74,6 +74,30 @@ def test_what_is_urgent_has_no_quiet_and_cannot_be_forced(hand: Hand) -> None:
     assert "problem" in hand.page.xpath("//*[@role='status']/@class")[0]
 
 
+def test_afterwards_it_is_asked_whether_that_was_worth_it(
+    make_scene: Callable[..., Scene], over_night: Night
+) -> None:
+    """Once it is over; one tap, and it is asked no more."""
+    scene = make_scene(over_night)
+    with scene.client() as client:
+        hand = Hand(client).open("/")
+        rang = " ".join(hand.page.xpath("//*[@class='rang']")[0].text_content().split())
+        assert rang.startswith("Frost at")
+        assert "Larch 3" in rang
+        assert "Was this worth waking you?" in rang
+        hand.tap("No")
+
+        assert "it was not worth it" in hand.said()
+        assert not hand.page.xpath("//*[@class='rang']")
+    ring = scene.guard.snapshot.more["rang"][0]
+    assert (ring["worth"], ring["by"]) == (False, "page")
+
+
+def test_while_it_stands_nobody_is_asked_whether_it_was_worth_it(hand: Hand) -> None:
+    """Nobody has an answer yet."""
+    assert "Was this worth" not in hand.open("/").text()
+
+
 # ---- two taps ------------------------------------------------------------------------------------------
 
 

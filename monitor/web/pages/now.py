@@ -28,6 +28,7 @@ def now(visit: Visit) -> Response:
         verdict=facts.verdict_of(frame, episodes, trees),
         first=first,
         then=[each for each in episodes if each.is_urgent and each not in first],
+        rang=facts.rang_lately(frame) if visit.is_owner else (),
         over=[each for each in episodes if each.is_over],
         small=[each for each in episodes if not each.is_urgent and not each.is_over],
         trees=trees,
@@ -74,6 +75,16 @@ def ring_again(visit: Visit) -> Response:
     reply = visit.frame.ask("resume", {"alarms": [visit.form.get("alarm")]}, visit.by)
     said = "It counts again." if reply.ok else words.capital(reply.message) + "."
     return visit.to("/", said, is_problem=not reply.ok)
+
+
+def worth(visit: Visit) -> Response:
+    """Whether what rang was worth it; counted on Sunday, and it changes no rule."""
+    is_worth = visit.form.get("worth") == "yes"
+    reply = visit.frame.ask("worth", {"episode": visit.form.get("episode"), "worth": is_worth}, visit.by)
+    if not reply.ok:
+        return visit.to("/", words.capital(reply.message) + ".", is_problem=True)
+    said = "Written down: it was worth it." if is_worth else "Written down: it was not worth it."
+    return visit.to("/", f"{said} Sunday's report counts such answers.")
 
 
 def _hours(text: str) -> int:
