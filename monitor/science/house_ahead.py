@@ -417,6 +417,7 @@ def _lagged(lag_h: FloatArray, steps_h: FloatArray, signal: FloatArray) -> Float
     rises = np.diff(signal)[:, None]
     lagged = np.zeros((len(signal), len(lag_h)))
     lagged[1:] = signal[1:, None] - rises * ramp[kind] - signal[:-1, None] * decay[kind]
-    for index, which in enumerate(kind.tolist()):
-        lagged[index + 1] += decay[which] * lagged[index]
+    rows, decays = list(lagged), list(decay)
+    for before, row, which in zip(rows, rows[1:], kind.tolist(), strict=False):
+        row += decays[which] * before
     return lagged
