@@ -95,12 +95,14 @@ class _Column:
 class _Track:
     """The columns of one sensor."""
 
-    __slots__ = ("_keep_s", "_most", "at_s", "columns")
+    __slots__ = ("_keep_s", "_most", "at_s", "changes", "columns")
 
     def __init__(self, keep_s: float, most_rows: int) -> None:
         self._keep_s = keep_s
         self._most = most_rows
         self.at_s = array("d")
+        self.changes = 0
+        """How often something was taken in."""
         self.columns = {quantity: _Column() for quantity in Quantity}
 
     def place_of(self, at_s: float) -> int:
@@ -159,8 +161,12 @@ class History:
             column.flags.append(flag)
             if at_s - instants[0] > self._trim_s or len(instants) > self._trim_rows:
                 track.trim()
+        elif at_s == instants[-1] and len(column.values) == len(instants) - 1:
+            column.values.append(value)
+            column.flags.append(flag)
         elif not self._put(track, column, reading):
             return False
+        track.changes += 1
         if use is _PRESENT:
             if column.latest is None or at_s >= column.latest[3]:
                 column.latest = reading
@@ -169,6 +175,10 @@ class History:
                 if column.usable is None or at_s >= column.usable[3]:
                     column.usable = reading
         return True
+
+    def revision(self, sensor: str) -> int:
+        """A number that changes with whatever is taken in of a sensor."""
+        return self._tracks[sensor].changes
 
     def latest(self, sensor: str, quantity: Quantity) -> Reading | None:
         """The newest reading that was present when it came, or was loaded, whatever its flag."""
@@ -236,7 +246,9 @@ class History:
                 if (sensor, quantity) in readings
             }
             if series:
-                self._tracks[sensor] = self._loaded(sensor, series)
+                loaded = self._loaded(sensor, series)
+                loaded.changes = self._tracks[sensor].changes + 1
+                self._tracks[sensor] = loaded
 
     def _put(self, track: _Track, column: _Column, reading: Reading) -> bool:
         """Take in a reading that is not newer than the newest instant; False if its instant has a value."""

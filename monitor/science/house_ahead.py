@@ -418,6 +418,6 @@ def _lagged(lag_h: FloatArray, steps_h: FloatArray, signal: FloatArray) -> Float
     lagged = np.zeros((len(signal), len(lag_h)))
     lagged[1:] = signal[1:, None] - rises * ramp[kind] - signal[:-1, None] * decay[kind]
     rows, decays = list(lagged), list(decay)
-    for before, row, which in zip(rows, rows[1:], kind.tolist(), strict=False):
-        row += decays[which] * before
+    for index, which in enumerate(kind.tolist()):
+        rows[index + 1] += decays[which] * rows[index]
     return lagged

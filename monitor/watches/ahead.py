@@ -33,6 +33,8 @@ DISTURBED_K: Final = 3.0
 FORESEEN_H: Final = 10.0
 LEAST_HORIZON_H: Final = 0.5
 LONGEST_HORIZON_H: Final = 16.0
+MOST_CROSSINGS: Final = 64
+"""So many answers are remembered."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +80,8 @@ class Ahead:
         self._evenings: dict[str, tuple[str, Evening]] = {}
         self._tonight: dict[str, tuple[float, Tonight | None]] = {}
         self._courses: dict[tuple[str, Heat], tuple[float, float, Courses | None]] = {}
+        self._expected: dict[str, tuple[Courses, float, float, Courses]] = {}
+        self._crossings: dict[tuple[int, float], tuple[Courses, Crossing]] = {}
         self._reaches: dict[tuple[str, float], tuple[int, float, Crossing | None]] = {}
         ground.surroundings.foresees = self.reaches_at_s
 
@@ -237,7 +241,20 @@ class Ahead:
         floor_c, chance = self.heated_floor(sensor, now_s)
         if found is None or math.isnan(floor_c) or float(found.air_c[0, 0]) < floor_c:
             return found
-        return found.held(floor_c, chance)
+        known = self._expected.get(sensor)
+        if known is None or known[0] is not found or known[1:3] != (floor_c, chance):
+            known = self._expected[sensor] = (found, floor_c, chance, found.held(floor_c, chance))
+        return known[3]
+
+    def crossing(self, courses: Courses, limit_c: float) -> Crossing:
+        """When courses come down to a limit; trees with the same one that stand together share the answer."""
+        key = (id(courses), limit_c)
+        known = self._crossings.get(key)
+        if known is None or known[0] is not courses:
+            if len(self._crossings) >= MOST_CROSSINGS:
+                self._crossings.clear()
+            known = self._crossings[key] = (courses, courses.reaches(limit_c))
+        return known[1]
 
     def heated_floor(self, sensor: str, now_s: float) -> tuple[float, float]:
         """How low a working heater lets the air come [°C], NaN without one; the chance that it works."""
@@ -258,7 +275,7 @@ class Ahead:
         known = self._reaches.get(key)
         if known is None or known[0] != slot:
             found = self.expected(sensor, now_s, FORESEEN_H)
-            known = (slot, now_s, None if found is None else found.reaches(limit_c))
+            known = (slot, now_s, None if found is None else self.crossing(found, limit_c))
             self._reaches[key] = known
         _, at_s, crossing = known
         return None if crossing is None else at_s + crossing.quantile(chance) * HOUR_S

@@ -110,7 +110,7 @@ class CoolingWatch(PlainWatch):
         courses = self._ahead.expected(sensor, now_s, 2 * within_s / HOUR_S)
         if courses is None:
             return [unknown(KIND, tree, now_s)] if stands else []
-        crossing = courses.reaches(harm_c)
+        crossing = self._ahead.crossing(courses, harm_c)
         air_c = float(courses.air_c[0, 0])
         chance = crossing.chance_within(within_s / HOUR_S)
         self._near[tree] = Near(now_s, air_c, harm_c, crossing, chance)

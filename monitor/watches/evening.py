@@ -118,6 +118,8 @@ class Air:
 
     def __init__(self, ground: Ground) -> None:
         self._ground = ground
+        self._grids: dict[tuple[str, Quantity, float], tuple[tuple[float, int], Floats]] = {}
+        self._grids_to_s = -math.inf
 
     def is_trusted(self, sensor: str, now_s: float) -> bool:
         """Whether a sensor is there, fresh, at work, and not in doubt."""
@@ -136,19 +138,30 @@ class Air:
         return at_s[kept], values[kept]
 
     def grid(
-        self,
-        sensor: str,
-        from_s: float,
-        to_s: float,
-        quantity: Quantity = Quantity.TEMPERATURE_C,
-        step_s: float = STEP_S,
+        self, sensor: str, from_s: float, to_s: float, quantity: Quantity = Quantity.TEMPERATURE_C
     ) -> Floats:
-        """Means about each grid point, the last at `to_s`; NaN where nothing near can be trusted."""
-        at_s, values = self.samples(sensor, from_s - step_s / 2, to_s, quantity)
+        """Means about each grid point, the last at `to_s`; NaN where nothing near can be trusted.
+
+        Several watches ask for the same span at one look: the last answer is kept while nothing has come.
+        """
+        key = (sensor, quantity, from_s)
+        state = (to_s, self._ground.history.revision(sensor))
+        known = self._grids.get(key)
+        if known is not None and known[0] == state:
+            return known[1].copy()
+        if to_s != self._grids_to_s:
+            self._grids.clear()
+            self._grids_to_s = to_s
+        grid = self._gridded(sensor, from_s, to_s, quantity)
+        self._grids[key] = (state, grid)
+        return grid.copy()
+
+    def _gridded(self, sensor: str, from_s: float, to_s: float, quantity: Quantity) -> Floats:
+        at_s, values = self.samples(sensor, from_s - STEP_S / 2, to_s, quantity)
         every_s = self._ground.settings.sensors[sensor].every_s
-        grid = on_grid(at_s, values, from_s, to_s, step_s, max(BRIDGED_S, 2.5 * every_s))
+        grid = on_grid(at_s, values, from_s, to_s, STEP_S, max(BRIDGED_S, 2.5 * every_s))
         if quantity is Quantity.TEMPERATURE_C:
-            grid[still(grid, step_s, every_s)] = np.nan
+            grid[still(grid, STEP_S, every_s)] = np.nan
         return grid
 
     def value(self, sensor: str, at_s: float, quantity: Quantity = Quantity.TEMPERATURE_C) -> float:

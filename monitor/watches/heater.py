@@ -216,7 +216,7 @@ class HeaterWatch(PlainWatch):
             courses = self._ahead.courses(guarded.tree.sensor or "", now_s, "as-now", ahead_h)
             if harm_c is None or courses is None:
                 continue
-            hours = courses.reaches(harm_c).quantile(chance)
+            hours = self._ahead.crossing(courses, harm_c).quantile(chance)
             if hours <= ahead_h:
                 found.append((guarded.tree.name, harm_c, now_s + hours * HOUR_S))
         return sorted(found, key=lambda item: item[2])
