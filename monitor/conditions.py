@@ -34,6 +34,7 @@ class Surroundings:
 
     def __init__(self, settings: Settings, history: History) -> None:
         self._sensors = settings.sensors
+        self._late_after_s = {name: sensor.late_after_s for name, sensor in settings.sensors.items()}
         self._history = history
         self._trends: dict[str, tuple[float, Trend | None]] = {}
         self.foresees: Callable[[str, float, float, float], float | None] | None = None
@@ -47,7 +48,7 @@ class Surroundings:
     def is_fresh(self, sensor: str, now_s: float) -> bool:
         """Whether the latest temperature is young enough to be called present."""
         reading = self.latest(sensor)
-        return reading is not None and now_s - reading.observed_at_s <= self._sensors[sensor].late_after_s
+        return reading is not None and now_s - reading.observed_at_s <= self._late_after_s[sensor]
 
     def trend(self, sensor: str, now_s: float) -> Trend | None:
         """The line through the last half hour of good and suspect temperatures (three samples at least)."""

@@ -63,7 +63,7 @@ from monitor.trees.book import Book
 from monitor.trees.plans import Plans
 from monitor.troubles import Troubles
 from monitor.views import build_snapshot
-from monitor.watch import LOOKS_EVERY_S, Ground, Watch
+from monitor.watch import LOOKS_EVERY_S, NOTHING_FOUND, Ground, Watch
 from monitor.watches import make_watches
 
 HOUR_S = 3600.0
@@ -156,6 +156,7 @@ class Engine:
         self._replies: list[Reply] = []
         self._site_changed = False
         self._stirred = False
+        self._desk_timers: set[str] = set()
         self._handlers: Mapping[type, Callable[[Any], None]] = {
             Tick: lambda event: None,
             Entry: self._entry,
@@ -297,9 +298,9 @@ class Engine:
             self.desk.settle(transitions, self.now_s)
             self._transitions.extend(transitions)
         dues = self.desk.dues(self.now_s)
-        for name in (*self.timers.names("episode:"), *self.timers.names("fold:")):
-            if name not in dues:
-                self.timers.set(name, None)
+        for name in self._desk_timers - dues.keys():
+            self.timers.set(name, None)
+        self._desk_timers = set(dues)
         for name, due_s in dues.items():
             self.timers.set(name, due_s)
 
@@ -319,7 +320,7 @@ class Engine:
         for notice in (*notices, *self._notices):
             self.waiting_deliveries[(notice.notice, notice.notifier)] = self.now_s
             self.troubles.sent(notice)
-        kept = [watch.take() for watch in self.watches]
+        kept = [found for watch in self.watches if (found := watch.take()) is not NOTHING_FOUND]
         effects = Effects(
             readings=readings,
             transitions=tuple(self._transitions),

@@ -84,12 +84,13 @@ class _Column:
 
     def cells(self, begin: int, end: int) -> tuple[Floats, Flags]:
         """Copies of the values and flags of some rows."""
-        values = np.full(end - begin, _NAN)
-        flags = np.full(end - begin, _MISSING, np.uint8)
-        there = max(0, min(end, len(self.values)) - begin)
-        values[:there] = self.values[begin : begin + there]
-        flags[:there] = self.flags[begin : begin + there]
-        return np.round(values, DECIMALS), flags
+        values = np.array(self.values[begin:end], np.float64)
+        flags = np.array(self.flags[begin:end], np.uint8)
+        lacking = end - begin - len(values)
+        if lacking:
+            values = np.concatenate((values, np.full(lacking, _NAN)))
+            flags = np.concatenate((flags, np.full(lacking, _MISSING, np.uint8)))
+        return values.round(DECIMALS, out=values), flags
 
 
 class _Track:
@@ -198,8 +199,10 @@ class History:
         """Copies of the instants, values and flags from `from_s` up to and without `to_s`, ascending."""
         at_s, begin, end = self._instants(sensor, from_s, to_s)
         values, flags = self._tracks[sensor].columns[quantity].cells(begin, end)
+        if _MISSING not in flags.tobytes():
+            return at_s, values, flags
         there = flags != _MISSING
-        return (at_s, values, flags) if there.all() else (at_s[there], values[there], flags[there])
+        return at_s[there], values[there], flags[there]
 
     def frame(self, sensor: str, from_s: float, to_s: float) -> "pd.DataFrame":
         """A table of the air from `from_s` up to and without `to_s`.

@@ -25,6 +25,8 @@ STILL_WORSE_K_PER_H = 0.2
 WATCHED_WHEN_SEEN = frozenset({"low-temperature", "high-temperature"})
 LATELY_S = 48 * 3600.0
 
+_BREACH = Judgement.BREACH
+
 Step = Callable[[AlarmRow], tuple[AlarmRow, Change | None]]
 
 
@@ -55,6 +57,8 @@ class Occurrences:
         """One step of one alarm by what was found; without delays of its own by those of the settings."""
         if found is None:
             return
+        if found.judgement is not _BREACH and self.board.by_name(f"{found.kind}/{found.subject}") is None:
+            return  # most looks find that all is well where nothing stands
         if delays is None:
             found, delays = self._own.applied(found)
         row, change = self.board.assess(found, delays)

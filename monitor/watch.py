@@ -60,6 +60,9 @@ class Found(NamedTuple):
     rows: tuple[Row, ...] = ()
 
 
+NOTHING_FOUND = Found()
+
+
 class Watch(Protocol):
     """One watch."""
 

@@ -409,8 +409,8 @@ class Desk:
 
     def dues(self, now_s: float) -> dict[str, float]:
         """When each open episode (and each fold) next asks for something by itself."""
-        after = tuple(s for s, _ in calls.passed_on(self._settings, seen=False))
         found: dict[str, float] = {}
+        after = tuple(s for s, _ in calls.passed_on(self._settings, seen=False)) if self._episodes else ()
         for key, episode in self._episodes.items():
             quiet_ends_s = self._quiet_ends_s(now_s) if episode.held else None
             due = episodes.due_s(episode, after, quiet_ends_s)

@@ -7,7 +7,7 @@ from monitor.model import Assessment, Flag, HourRow, Priority, Quantity, Row
 from monitor.notices import air_words
 from monitor.notices.words import Reason
 from monitor.science.psychrometrics import vapour_pressure_deficit
-from monitor.watch import Found, Ground
+from monitor.watch import NOTHING_FOUND, Found, Ground
 from monitor.watches.hold import Hold
 
 KIND = "dry-air"
@@ -37,12 +37,15 @@ class DryAirWatch:
     def look(self, now_s: float) -> Iterable[Assessment]:
         """What each tree's air does to it."""
         found = []
+        known: dict[str, float | None] = {}
         for guarded in self._ground.guarding.trees.values():
             limit = guarded.limits.get("vpd_warn_kpa")
             sensor = guarded.tree.sensor
             if limit is None or sensor is None:
                 continue
-            vpd_kpa = self.vpd_kpa(sensor, now_s)
+            if sensor not in known:
+                known[sensor] = self.vpd_kpa(sensor, now_s)
+            vpd_kpa = known[sensor]
             found.append(
                 self._hold.judge(
                     KIND,
@@ -90,7 +93,7 @@ class DryAirWatch:
 
     def take(self) -> Found:
         """Since when it has been dry, when that changed."""
-        return Found(rows=self.rows()) if self._hold.as_json() != self._kept else Found()
+        return Found(rows=self.rows()) if self._hold.as_json() != self._kept else NOTHING_FOUND
 
     def rows(self) -> tuple[Row, ...]:
         """The one row of this watch."""

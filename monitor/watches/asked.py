@@ -17,7 +17,7 @@ from monitor.notices.words import Reason
 from monitor.trees.asks import MOULD, TOUCH, WATER, WrapAsk, WrapNeed, wrap_asks
 from monitor.trees.exposure import DIED, exposure
 from monitor.trees.leaving import NIGHTS, Leaving, leaving
-from monitor.watch import Found, Ground
+from monitor.watch import NOTHING_FOUND, Found, Ground
 from monitor.watches.pot_fold import reckoned_pot_c
 from monitor.watches.warm_days import raised_hours
 from monitor.watches.wrap_views import WrapView
@@ -42,7 +42,8 @@ class AskedWatch:
         self.asks: tuple[WrapAsk, ...] = ()
         self.leaving: tuple[Leaving, ...] = ()
         self._worst: list[dict[str, Any]] | None = None
-        self._lows_c: dict[tuple[str, date], float | None] = {}
+        self._lows_c: dict[tuple[str, date], tuple[float | None, float | None]] = {}
+        """Of each night: as of when it holds, None for good, and its low."""
 
     def load(self, learned: Mapping[str, Mapping[str, Any]]) -> None:
         """Nothing is kept: all of it follows from the book and the hours."""
@@ -75,7 +76,7 @@ class AskedWatch:
 
     def take(self) -> Found:
         """Nothing is kept."""
-        return Found()
+        return NOTHING_FOUND
 
     def rows(self) -> tuple[Row, ...]:
         """Nothing is kept."""
@@ -128,12 +129,12 @@ class AskedWatch:
 
     def _low_c(self, outdoor: str, morning: date, now_s: float) -> float | None:
         """The lowest of one night; None where too little of it is known. A night that is over is kept."""
-        if (outdoor, morning) in self._lows_c:
-            return self._lows_c[outdoor, morning]
+        known = self._lows_c.get((outdoor, morning))
+        if known is not None and known[0] in (None, now_s):
+            return known[1]
         from_s, to_s = night_span_s(morning, self._ground.settings.site.zone, self._ground.label_s(0.0))
         found_c = low_c(self._ground.hours.rows(outdoor, from_s, to_s))
-        if now_s > to_s + 7200.0:
-            self._lows_c[outdoor, morning] = found_c
+        self._lows_c[outdoor, morning] = (None if now_s > to_s + 7200.0 else now_s, found_c)
         return found_c
 
     # ---- what a dead branch went through -------------------------------------------------------------------

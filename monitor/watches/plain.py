@@ -4,7 +4,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from monitor.model import Assessment, HourRow, Judgement, Row
-from monitor.watch import Found
+from monitor.watch import NOTHING_FOUND, Found
 
 
 class PlainWatch:
@@ -26,7 +26,7 @@ class PlainWatch:
 
     def take(self) -> Found:
         """Nothing is kept."""
-        return Found()
+        return NOTHING_FOUND
 
     def rows(self) -> tuple[Row, ...]:
         """Nothing is kept."""

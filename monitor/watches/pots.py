@@ -12,7 +12,7 @@ from monitor.model import Assessment, Flag, HourRow, Judgement, Priority, Row
 from monitor.notices import recovery_words
 from monitor.notices.words import Reason
 from monitor.trees.species import shipped_species
-from monitor.watch import Found, Ground
+from monitor.watch import NOTHING_FOUND, Found, Ground
 from monitor.watches.pot_fold import (
     HOUR_S,
     REACH_S,
@@ -122,8 +122,13 @@ class PotWatch:
             pot = self._present(name, now_s)
             if pot is not None:
                 self.now[name] = pot
-                found += (self._cold(guarded, pot, now_s), self._dries(guarded, pot, now_s))
+                found += self._cold(guarded, pot, now_s)
+                found += self._dries(guarded, pot, now_s)
         return found
+
+    def _is_quiet(self, kind: str, tree: str) -> bool:
+        """Whether nothing stands that a finding that all is well could end."""
+        return self._ground.board.by_name(f"{kind}/{tree}") is None
 
     def hour(self, now_s: float, hours: Sequence[HourRow]) -> Iterable[Assessment]:
         """An hour more of each."""
@@ -135,12 +140,12 @@ class PotWatch:
         """Another pot, another place, other limits."""
         return self.hour(now_s, ())
 
-    def _cold(self, guarded: GuardedTree, pot: PotNow, now_s: float) -> Assessment:
+    def _cold(self, guarded: GuardedTree, pot: PotNow, now_s: float) -> Iterable[Assessment]:
         """Against the root limits, and for a frozen day."""
         limits, value_c = guarded.limits, pot.temperature_c
         warn_c, harm_c = limits.get("root_warn_c"), limits.get("root_harm_c")
         if value_c is None:
-            return Assessment(FROZEN, guarded.tree.id, now_s, Judgement.UNKNOWN)
+            return ()
         frozen_day = pot.is_frozen and self._through_the_day(pot, now_s)
         priority, limit_c = None, warn_c
         if harm_c is not None and value_c <= harm_c:
@@ -149,8 +154,10 @@ class PotWatch:
             priority = Priority.MEDIUM if guarded.is_tender else Priority.LOW
         elif frozen_day:
             priority = Priority.MEDIUM if guarded.is_tender or keeps_needles(guarded) else Priority.LOW
+        if priority is None and self._is_quiet(FROZEN, guarded.tree.id):
+            return ()
         over = limit_c is None or value_c > limit_c + self._deadband_k
-        return Assessment(
+        found = Assessment(
             FROZEN,
             guarded.tree.id,
             now_s,
@@ -161,6 +168,7 @@ class PotWatch:
             returned=over and self._is_good(guarded, now_s),
             immediate=True,
         )
+        return (found,)
 
     def _is_good(self, guarded: GuardedTree, now_s: float) -> bool:
         """Whether what stands behind the value may clear an alarm: a fresh, good reading."""
@@ -180,18 +188,21 @@ class PotWatch:
         morning_s = datetime.combine(day, DAY_FROM, tzinfo=zone).timestamp()
         return self._ground.label_s(pot.until_s - pot.frozen_h * HOUR_S) <= morning_s
 
-    def _dries(self, guarded: GuardedTree, pot: PotNow, now_s: float) -> Assessment:
+    def _dries(self, guarded: GuardedTree, pot: PotNow, now_s: float) -> Iterable[Assessment]:
         """Needles over a frozen pot."""
         loss = pot.loss_g_per_m2
+        if loss < LOSS_G_PER_M2 and self._is_quiet(DESICCATION, guarded.tree.id):
+            return ()
         judgement = Judgement.BREACH if loss >= LOSS_G_PER_M2 else Judgement.NORMAL
         if pot.temperature_c is None:
             judgement = Judgement.UNKNOWN
         thawed = loss == 0.0 and self._is_good(guarded, now_s)
         value = round(loss, 1)
-        return Assessment(
+        found = Assessment(
             DESICCATION, guarded.tree.id, now_s, judgement, Priority.MEDIUM, value, LOSS_G_PER_M2,
             returned=thawed, immediate=True,
         )  # fmt: skip
+        return (found,)
 
     def reason(self, kind: str, subject: str) -> Reason:
         """Cause, consequence, action."""
@@ -218,7 +229,7 @@ class PotWatch:
     def take(self) -> Found:
         """The hour's pots, for a restart."""
         if not self._changed:
-            return Found()
+            return NOTHING_FOUND
         self._changed = False
         return Found(rows=self.rows())
 

@@ -11,7 +11,7 @@ from monitor.model import Assessment, Flag, HourRow, Place, Priority, Quantity, 
 from monitor.notices import air_words
 from monitor.notices.words import Reason
 from monitor.science.sun import solar_elevation
-from monitor.watch import Found, Ground
+from monitor.watch import NOTHING_FOUND, Found, Ground
 from monitor.watches.hold import Hold
 
 DOUBTFUL, BATTERY = "sensor-doubtful", "battery-low"
@@ -130,6 +130,8 @@ class SensorWatch:
 
     @staticmethod
     def _bad_readings(window: "_Seen") -> Doubt | None:
+        if len(window.usable) == len(window.flags):
+            return None
         flags = window.flags[window.at_s >= window.last_at_s - BAD_WINDOW_S]
         if len(flags) < BAD_AT_LEAST or float((flags >= FAIL).mean()) < BAD_SHARE:
             return None
@@ -211,7 +213,7 @@ class SensorWatch:
 
     def take(self) -> Found:
         """Since when sensors have disagreed, when that changed."""
-        return Found(rows=self.rows()) if self._hold.as_json() != self._kept else Found()
+        return Found(rows=self.rows()) if self._hold.as_json() != self._kept else NOTHING_FOUND
 
     def rows(self) -> tuple[Row, ...]:
         """The one row of this watch."""

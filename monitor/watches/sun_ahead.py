@@ -17,7 +17,7 @@ from monitor.notices.words import Reason
 from monitor.science.house_ahead import standing
 from monitor.science.sun import solar_elevation
 from monitor.science.sunlit_house import Course, through_the_day
-from monitor.watch import LOOKS_EVERY_S, Found, Ground
+from monitor.watch import LOOKS_EVERY_S, NOTHING_FOUND, Found, Ground
 from monitor.watches.ahead import HOUSE_FROM_NIGHTS, PAST_S
 from monitor.watches.evening import DAY_S, HOUR_S, STEP_S, Air, Nights, NightTimes
 from monitor.watches.learnt import Learning
@@ -92,7 +92,7 @@ class SunAheadWatch(PlainWatch):
     def take(self) -> Found:
         """The row, when it changed."""
         if not self._is_changed:
-            return Found()
+            return NOTHING_FOUND
         self._is_changed = False
         return Found(rows=self.rows())
 

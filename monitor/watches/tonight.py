@@ -15,7 +15,7 @@ from monitor.model import Assessment, Judgement, Place, Priority, Row
 from monitor.notices import night_words
 from monitor.notices.night_words import HeaterText, LowText, TreeRisk
 from monitor.notices.words import Reason
-from monitor.watch import Found, Ground
+from monitor.watch import NOTHING_FOUND, Found, Ground
 from monitor.watches.ahead import Ahead, Tonight
 from monitor.watches.evening import HOUR_S, Air, Nights
 from monitor.watches.learnt import Learning, usual_fall_c
@@ -87,7 +87,7 @@ class TonightWatch(PlainWatch):
     def take(self) -> Found:
         """Forecasts and changed rows."""
         if not (self._lines or self._is_changed or self._learning.is_changed):
-            return Found()
+            return NOTHING_FOUND
         rows = (*((self._row(),) if self._is_changed else ()), *self._learning.take())
         found = Found(forecasts=tuple(self._lines), rows=rows)
         self._lines.clear()

@@ -74,8 +74,8 @@ class WarmDays:
 
     def spell(self, sensor: str | None, now_s: float, offset_s: float) -> Spell | None:
         """The warm spell whose three nights are not over at an instant of guard time."""
-        known = self.days.get(sensor or "")
-        if not known:
+        known = self.days.get(sensor or "", {})
+        if not any(count >= FEWEST_HOURS and total / count >= WARM_C for count, total in known.values()):
             return None
         today = local(now_s + offset_s, self._zone).date()
         for back in range(NIGHTS + 1):

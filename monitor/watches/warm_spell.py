@@ -12,7 +12,7 @@ from monitor.model import Assessment, HourRow, Judgement, Priority, Row
 from monitor.notices import night_words
 from monitor.notices.words import Reason
 from monitor.trees.in_force import Raised
-from monitor.watch import Found, Ground
+from monitor.watch import NOTHING_FOUND, Found, Ground
 from monitor.watches.plain import PlainWatch, over
 from monitor.watches.warm_days import WARM_C, Spell, WarmDays
 
@@ -30,6 +30,8 @@ class WarmSpellWatch(PlainWatch):
         self._warm = WarmDays(ground.settings.site.zone)
         self._is_changed = False
         self._now_s = 0.0
+        self._asked = (0.0, 0.0)
+        self._spells: dict[str | None, Spell | None] = {}
         ground.guarding.raises = self.raised
 
     # ---- memory --------------------------------------------------------------------------------------------
@@ -38,6 +40,7 @@ class WarmSpellWatch(PlainWatch):
         """Take over the days that were seen."""
         days = learned.get(LEARNED, {}).get("days", {})
         self._warm.days = {sensor: dict(known) for sensor, known in days.items()}
+        self._spells = {}
 
     def rows(self) -> tuple[Row, ...]:
         """The last days."""
@@ -47,7 +50,7 @@ class WarmSpellWatch(PlainWatch):
     def take(self) -> Found:
         """The days, once an hour."""
         if not self._is_changed:
-            return Found()
+            return NOTHING_FOUND
         self._is_changed = False
         return Found(rows=self.rows())
 
@@ -56,6 +59,7 @@ class WarmSpellWatch(PlainWatch):
     def hour(self, now_s: float, hours: Sequence[HourRow]) -> Iterable[Assessment]:
         """Add the hours that ended, and say which trees' limits are raised."""
         self._is_changed |= self._warm.add(hours, self._offset_s)
+        self._spells = {}
         before = self._spells_said()
         self._now_s = now_s
         found = self.look(now_s)
@@ -86,8 +90,13 @@ class WarmSpellWatch(PlainWatch):
         return {sensor: self._spell(sensor) for sensor in self._warm.days}
 
     def _spell(self, sensor: str | None) -> Spell | None:
-        """The warm spell whose three nights are not over yet."""
-        return self._warm.spell(sensor, self._now_s, self._offset_s)
+        """The warm spell whose three nights are not over yet: one answer for all trees at a sensor."""
+        asked = (self._now_s, self._offset_s)
+        if asked != self._asked:
+            self._asked, self._spells = asked, {}
+        if sensor not in self._spells:
+            self._spells[sensor] = self._warm.spell(sensor, self._now_s, self._offset_s)
+        return self._spells[sensor]
 
     @property
     def _offset_s(self) -> float:

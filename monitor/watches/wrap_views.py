@@ -98,32 +98,36 @@ class WrapView:
         return self.keep == "damp"
 
 
-def wrap_views(
-    fold: Fold, trees: Mapping[str, GuardedTree], plans: Plans, now_s: float, outlook: Outlook
-) -> tuple[WrapView, ...]:
-    """Every wrap that is on, in the order in which they were put on."""
-    on = [key for key in fold.on if key[0] in trees]
-    if not on:
-        return ()
-    air = np.array([outlook(fold.sensors.get(tree)) for tree, _entry in on])
-    states = [fold.wraps[key].state for key in on]
-    believed = estimates(states, WrapAir(air[:, 0], air[:, 1]))
-    views = []
-    for key, estimate, dry in zip(on, believed, dry_chances(states), strict=True):
-        guarded = trees[key[0]]
-        wrap = next((wrap for wrap in guarded.tree.wraps if wrap.entry == key[1]), None)
-        if wrap is not None:
-            belief = Belief(fold.wraps[key], _widened(estimate), dry)
-            views.append(_view(key, belief, wrap, guarded, plans, now_s))
-    return tuple(views)
-
-
 class Belief(NamedTuple):
     """One wrap's fold, what is reckoned from it, and the chance that it is dry."""
 
     folded: FoldedWrap
     estimate: WrapEstimate
     dry: float
+
+
+def beliefs(fold: Fold, trees: Mapping[str, GuardedTree], outlook: Outlook) -> dict[WrapKey, Belief]:
+    """What is believed of every wrap that is on, in the order in which they were put on."""
+    on = [key for key in fold.on if key[0] in trees]
+    if not on:
+        return {}
+    air = np.array([outlook(fold.sensors.get(tree)) for tree, _entry in on])
+    states = [fold.wraps[key].state for key in on]
+    believed = zip(on, estimates(states, WrapAir(air[:, 0], air[:, 1])), dry_chances(states), strict=True)
+    return {key: Belief(fold.wraps[key], _widened(estimate), dry) for key, estimate, dry in believed}
+
+
+def wrap_views(
+    believed: Mapping[WrapKey, Belief], trees: Mapping[str, GuardedTree], plans: Plans, now_s: float
+) -> tuple[WrapView, ...]:
+    """Every wrap as it is now, by what is believed of it."""
+    views = []
+    for key, belief in believed.items():
+        guarded = trees[key[0]]
+        wrap = next((wrap for wrap in guarded.tree.wraps if wrap.entry == key[1]), None)
+        if wrap is not None:
+            views.append(_view(key, belief, wrap, guarded, plans, now_s))
+    return tuple(views)
 
 
 def dry_chances(states: Sequence[WrapState]) -> list[float]:

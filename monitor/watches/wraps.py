@@ -6,15 +6,17 @@ the book changed what was before, and from a saved mark at a start.
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from functools import cache
 from typing import Any
 
+from monitor.guarding import GuardedTree
 from monitor.model import Assessment, HourRow, Judgement, Priority, Row
 from monitor.notices import recovery_words
 from monitor.notices.words import Reason
-from monitor.watch import Found, Ground
-from monitor.watches.wrap_events import WrapEvent, fingerprint, first_difference_s, wrap_events
+from monitor.watch import NOTHING_FOUND, Found, Ground
+from monitor.watches.wrap_events import WrapEvent, WrapKey, fingerprint, first_difference_s, wrap_events
 from monitor.watches.wrap_fold import HOUR_S, Fold, beginning, fold_on
-from monitor.watches.wrap_views import DRY_SOON_H, WrapView, wrap_views
+from monitor.watches.wrap_views import DRY_SOON_H, Belief, WrapView, beliefs, wrap_views
 
 DRYING, UNKNOWN, TOO_LONG = "wrap-drying", "wrap-unknown", "wet-too-long"
 ROW = "wraps"
@@ -31,6 +33,10 @@ HOUR_GRACE_S = 60.0
 OUTLOOK_H = 24
 
 
+_Believed = tuple[Fold, Mapping[str, GuardedTree], float, Mapping[WrapKey, Belief]]
+"""The last fold looked at, its trees, the hour in whose air it was looked at, and what it amounts to."""
+
+
 class WrapWatch:
     """Follows every wrap of the book."""
 
@@ -42,6 +48,7 @@ class WrapWatch:
         self._fold: Fold | None = None
         self._marks: list[Fold] = []
         self._saved: Mapping[str, Any] = {}
+        self._believed: _Believed | None = None
         self._lines_to_s: float | None = None
         self._lines: list[Mapping[str, Any]] = []
         self._rows: list[Row] = []
@@ -113,6 +120,7 @@ class WrapWatch:
     def _outlook(self, to_s: float) -> Any:
         """Mean air of the last day at a sensor."""
 
+        @cache
         def outlook(sensor: str | None) -> tuple[float, float]:
             hours = [self._ground.hours.air(sensor, to_s - HOUR_S * back) for back in range(1, OUTLOOK_H + 1)]
             known = [pair for pair in hours if pair[0] == pair[0] and pair[1] == pair[1]]
@@ -126,8 +134,12 @@ class WrapWatch:
         if fold is None:
             return ()
         trees = self._ground.guarding.trees
-        outlook = self._outlook(now_s // HOUR_S * HOUR_S)
-        return wrap_views(fold, trees, self._ground.plans, now_s, outlook)
+        hour_at_s = now_s // HOUR_S * HOUR_S
+        known = self._believed
+        if known is None or known[0] is not fold or known[1] is not trees or known[2] != hour_at_s:
+            known = fold, trees, hour_at_s, beliefs(fold, trees, self._outlook(hour_at_s))
+            self._believed = known
+        return wrap_views(known[3], trees, self._ground.plans, now_s)
 
     # ---- watch ---------------------------------------------------------------------------------------------
 
@@ -189,7 +201,7 @@ class WrapWatch:
     def take(self) -> Found:
         """Lines, the day's mark, and how far the lines have come."""
         if not self._lines and not self._rows:
-            return Found()
+            return NOTHING_FOUND
         rows = (*self._rows, Row("learned", ROW_LINES, {"to_s": self._lines_to_s}))
         found = Found(wraps=tuple(self._lines), rows=rows)
         self._lines, self._rows = [], []

@@ -15,7 +15,7 @@ from monitor.trees.plans import load_plans
 from monitor.trees.tree import Placement, Touch, Tree, Wrap
 from monitor.watches.wrap_events import wrap_events
 from monitor.watches.wrap_fold import Fold, beginning, fold_on
-from monitor.watches.wrap_views import WrapView, wrap_views
+from monitor.watches.wrap_views import WrapView, beliefs, wrap_views
 from monitor.watches.wraps import assessments
 from tests.watches.recovery.simulator import Floats, Wraps, house_air
 
@@ -87,7 +87,9 @@ class Grower:
     def _hear(self, fold: Fold, hour: int) -> None:
         trees = {name: GuardedTree(tree, (), {}) for name, tree in self.trees.items()}
         outlook = {house: _mean_of_day(air, hour) for house, air in self.air.items()}
-        for view in wrap_views(fold, trees, PLANS, hour * HOUR_S, lambda house: outlook[house or ""]):
+        for view in wrap_views(
+            beliefs(fold, trees, lambda house: outlook[house or ""]), trees, PLANS, hour * HOUR_S
+        ):
             for found in assessments(view, hour * HOUR_S):
                 self.board.assess(found, Delays())
             self._note(view)
