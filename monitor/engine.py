@@ -512,7 +512,8 @@ class Engine:
             else:
                 next_s = min(next_s or since_s + wait_s, since_s + wait_s)
         for row in self.board:
-            if row.kind == "unwatched" and row.active and row.subject not in unwatched:
+            is_judged = row.subject not in unwatched and not self.guarding.unjudged(row.subject)
+            if row.kind == "unwatched" and row.active and is_judged:
                 self._judge(Assessment("unwatched", row.subject, self.now_s, Judgement.NORMAL, returned=True))
         self.timers.set("unwatched", next_s)
 

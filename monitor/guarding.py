@@ -9,10 +9,11 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from monitor import plugins
 from monitor.alarms.board import Board
 from monitor.alarms.lifecycle import Delays
 from monitor.conditions import Surroundings, ThermalSums
-from monitor.model import Assessment, Flag, Quantity, Reading, Use
+from monitor.model import Assessment, Flag, Judgement, Quantity, Reading, Use
 from monitor.settings import Settings
 from monitor.trees.book import Book
 from monitor.trees.in_force import LimitInForce, Raised, limits_in_force, with_raised
@@ -23,6 +24,7 @@ from monitor.trees.tree import Tree
 
 INFINITE = float("inf")
 EMPTY_BAND = (INFINITE, -INFINITE)
+ANYWHERE = (-INFINITE, INFINITE)
 WORSE_K = 2.0
 """Seen is not safe: this much colder than when it was seen rings again."""
 
@@ -66,7 +68,9 @@ class Guarding:
         self._plans = plans
         self._surroundings = surroundings
         self._board = board
-        self._kinds = limit_kinds()
+        self._kinds = _usable(limit_kinds(), plans)
+        self._failing: dict[str, set[str]] = {}
+        """Tree -> kinds of limits that failed when they were last asked."""
         self._deadband = {kind: self._deadband_of(limit) for kind, limit in self._kinds.items()}
         self._delays = {kind: self._delays_of(limit) for kind, limit in self._kinds.items()}
         self.thermal = ThermalSums()
@@ -126,7 +130,7 @@ class Guarding:
         """Whether a limit of that kind is held for a tree; any other kind of alarm asks for none."""
         limit = self._kinds.get(kind)
         guarded = self.trees.get(tree)
-        return limit is None or (guarded is not None and bool(limit.edges(guarded.limits, 0.0)))
+        return limit is None or (guarded is not None and bool(self._edges(kind, guarded.limits)))
 
     def at_sensor(self, sensor: str) -> tuple[GuardedTree, ...]:
         """Trees that stand near a sensor."""
@@ -163,8 +167,34 @@ class Guarding:
             )
             for kind, limit in self._kinds.items():
                 if limit.QUANTITY is reading.quantity:
-                    found = limit.assess(conditions, guarded.limits, self._deadband[kind])
-                    yield Finding(found, self._delays[kind])
+                    yield Finding(self._assess(kind, conditions, guarded), self._delays[kind])
+            if self._failing.get(guarded.tree.id) == set():
+                del self._failing[guarded.tree.id]
+                yield Finding(_unwatched(conditions, Judgement.NORMAL), Delays())
+
+    def _assess(self, kind: str, conditions: Conditions, guarded: GuardedTree) -> Assessment:
+        """What one limit finds; one that fails leaves its tree unwatched, and says so."""
+        try:
+            found = self._kinds[kind].assess(conditions, guarded.limits, self._deadband[kind])
+        except Exception as error:  # noqa: BLE001 - the plug-in boundary
+            plugins.note(f"limit {kind}", "fails", error)
+            self._failing.setdefault(guarded.tree.id, set()).add(kind)
+            return _unwatched(conditions, Judgement.BREACH)
+        if self._failing:
+            self._failing.get(guarded.tree.id, set()).discard(kind)
+        return found
+
+    def unjudged(self, tree: str) -> tuple[str, ...]:
+        """The limits of a tree that cannot judge."""
+        return tuple(sorted(self._failing.get(tree, ())))
+
+    def _edges(self, kind: str, limits: Mapping[str, float]) -> tuple[float, ...]:
+        """A limit's edges; for one that fails the whole line, so that every reading is shown to it."""
+        try:
+            return self._kinds[kind].edges(limits, self._deadband[kind])
+        except Exception as error:  # noqa: BLE001 - the plug-in boundary
+            plugins.note(f"limit {kind}", "fails", error)
+            return ANYWHERE
 
     def rest(self, reading: Reading) -> None:
         """The findings were dealt with: from now on only a reading beyond the nearest edges matters.
@@ -185,7 +215,10 @@ class Guarding:
                 row = self._board.get(kind, guarded.tree.id)
                 if row.waits:
                     return EMPTY_BAND
-                edges.extend(limit.edges(guarded.limits, self._deadband[kind]))
+                found = self._edges(kind, guarded.limits)
+                if found is ANYWHERE:
+                    return EMPTY_BAND
+                edges.extend(found)
                 if row.seen_value is not None and row.active:
                     edges.append(row.seen_value + limit.WORSE * WORSE_K)
         edges.sort()
@@ -205,3 +238,25 @@ class Guarding:
             self._bands.clear()
         for quantity in Quantity:
             self._bands.pop((sensor or "", quantity), None)
+
+
+def _usable(kinds: Mapping[str, LimitKind], plans: Plans) -> dict[str, LimitKind]:
+    """Those that offer what a limit must; of the others it is said that they do not."""
+    found: dict[str, LimitKind] = {}
+    for kind, limit in kinds.items():
+        try:
+            limit.defaults(plans.defaults)
+            if limit.QUANTITY not in Quantity or limit.WORSE not in (-1, 1):
+                raise ValueError("its QUANTITY or WORSE is none")
+        except Exception as error:  # noqa: BLE001 - the plug-in boundary
+            plugins.note(f"limit {kind}", "cannot be used", error)
+            continue
+        found[kind] = limit
+    return found
+
+
+def _unwatched(conditions: Conditions, judgement: Judgement) -> Assessment:
+    """That a tree is not watched, or is again."""
+    is_over = judgement is Judgement.NORMAL
+    tree, at_s = conditions.tree, conditions.at_s
+    return Assessment("unwatched", tree, at_s, judgement, immediate=not is_over, returned=is_over)

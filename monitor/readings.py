@@ -10,6 +10,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from typing import Any
 
+from monitor import plugins
 from monitor.errors import PayloadError
 from monitor.history import History
 from monitor.model import Flag, Message, Quantity, Reading, Sample, Use
@@ -94,6 +95,10 @@ class Readings:
             samples = decoder.decode(message.payload, None if message.retain else message.at_s + offset_s)
         except PayloadError as error:
             self.counts.bad(message.topic, error.message)
+            return []
+        except Exception as error:  # noqa: BLE001 - the plug-in boundary
+            plugins.note(f"payload of {message.topic}", "fails", error)
+            self.counts.bad(message.topic, f"its reader fails: {type(error).__name__}")
             return []
         if self._resting:
             samples = self._in_service(samples, message.at_s)

@@ -218,6 +218,9 @@ class Scenes:
         guarded = self._guarding.trees.get(row.subject)
         if guarded is None:
             return words.unwatched(row.subject, "")
+        failing = self._guarding.unjudged(row.subject)
+        if failing:
+            return trouble_words.unjudged(guarded.tree.name, failing)
         return words.unwatched(guarded.tree.name, guarded.tree.place or guarded.tree.sensor or "")
 
     def value_of(self, kind: str, subject: str) -> float | None:

@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
+from monitor import plugins
 from monitor.clock import rfc3339
 from monitor.guarding import GuardedTree
 from monitor.model import Flag, Quantity, Snapshot
@@ -180,7 +181,7 @@ def other_unknowns(engine: "Engine") -> list[str]:
     for topic, count in engine.readings.counts.bad_payloads.items():
         reason = engine.readings.counts.last_reason.get(topic, "")
         said.append(f"{count} messages on {topic} could not be read ({reason})")
-    said += [*engine.book.unreadable, *engine.notes]
+    said += [*engine.book.unreadable, *engine.notes, *plugins.faults()]
     if engine.store_trouble:
         said.append(f"what happens is not kept as it should be: {engine.store_trouble}")
     return said

@@ -41,3 +41,12 @@ def restarting() -> Reason:
         "each time nobody watched for a moment; something makes me stop",
         "See whether the power supply holds; `journalctl -u aftercare` shows why I stopped.",
     )
+
+
+def unjudged(tree: str, limits: Sequence[str]) -> Reason:
+    """A tree with limits that fail when they are asked."""
+    return Reason(
+        f"{tree} cannot be judged: the program's part for {listed(list(limits))} fails",
+        "nobody watches it as long as that lasts",
+        "Look at a thermometer there. `journalctl -u aftercare` shows what fails; take that package out.",
+    )

@@ -11,6 +11,7 @@ from collections.abc import Mapping
 from importlib.metadata import entry_points
 from typing import Final, cast
 
+from monitor import plugins
 from monitor.errors import AftercareError
 from monitor.model import Sample
 from monitor.payloads.kind import Decode, PayloadKind, SettingProblem
@@ -90,4 +91,5 @@ def _shipped() -> list[PayloadKind]:
 
 
 def _installed() -> list[PayloadKind]:
-    return [cast("PayloadKind", point.load()) for point in entry_points(group=ENTRY_POINTS)]
+    found = plugins.loaded(entry_points(group=ENTRY_POINTS), "payload")
+    return [cast("PayloadKind", kind) for _, kind in found]

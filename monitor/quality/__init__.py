@@ -7,13 +7,14 @@ history and no time of day.
 
 import importlib
 import pkgutil
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib.metadata import entry_points
 from typing import Any, Final, cast
 
 import numpy as np
 
+from monitor import plugins
 from monitor.errors import AftercareError
 from monitor.model import Flag, Quantity
 from monitor.quality.check import Check, QualityCheck, Recent
@@ -45,7 +46,7 @@ class Judge:
         self._checks: dict[Quantity, tuple[Check, ...]] = {}
         self._timeless: dict[Quantity, tuple[Check, ...]] = {}
         for quantity in Quantity:
-            made = [(module, module.check(sensor, quantity, self._recents)) for module in modules]
+            made = [(module, _made(module, sensor, quantity, self._recents)) for module in modules]
             self._checks[quantity] = tuple(check for _, check in made if check is not None)
             self._timeless[quantity] = tuple(
                 check for module, check in made if check is not None and module.TIMELESS
@@ -61,16 +62,22 @@ class Judge:
             return self.flag_late(quantity, value)
         worst = _NOT_EVALUATED
         for check in self._checks[quantity]:
-            flag = check(recent, value, observed_at_s)
-            if flag is not worst and RANK[flag] > RANK[worst]:
-                worst = flag
+            try:
+                flag = check(recent, value, observed_at_s)
+                if flag is not worst and RANK[flag] > RANK[worst]:
+                    worst = flag
+            except Exception as error:  # noqa: BLE001 - the plug-in boundary
+                worst = _doubted(worst, error)
         recent.add(value, observed_at_s, worst)
         return worst
 
     def flag_late(self, quantity: Quantity, value: float) -> Flag:
         """The flag of a reading that comes too late to be held against those around it."""
         recent = self._recents[quantity]
-        return roll_up([check(recent, value, _NO_INSTANT) for check in self._timeless[quantity]])
+        try:
+            return roll_up([check(recent, value, _NO_INSTANT) for check in self._timeless[quantity]])
+        except Exception as error:  # noqa: BLE001 - the plug-in boundary
+            return _doubted(_NOT_EVALUATED, error)
 
     def prime(self, quantity: Quantity, at_s: Any, values: Any, flags: Any) -> None:
         """Show a new judge the readings from before a restart: arrays ascending in time [s since 1970].
@@ -104,4 +111,27 @@ def _shipped() -> list[QualityCheck]:
 
 
 def _installed() -> list[QualityCheck]:
-    return [cast("QualityCheck", point.load()) for point in entry_points(group=ENTRY_POINTS)]
+    found = plugins.loaded(entry_points(group=ENTRY_POINTS), "quality check")
+    return [cast("QualityCheck", check) for _, check in found]
+
+
+def _made(
+    module: QualityCheck, sensor: Sensor, quantity: Quantity, recents: Mapping[Quantity, Recent]
+) -> Check | None:
+    """The module's check for one quantity of one sensor; one that fails makes its readings suspect."""
+    try:
+        check = module.check(sensor, quantity, recents)
+    except Exception as error:  # noqa: BLE001 - the plug-in boundary
+        plugins.note(f"quality check {module.KIND}", "fails", error)
+        return _doubt
+    return check
+
+
+def _doubted(worst: Flag, error: Exception) -> Flag:
+    """A check failed on a reading: it still warns, and clears nothing."""
+    plugins.note("quality check", "fails", error)
+    return max(worst, Flag.SUSPECT, key=RANK.__getitem__)
+
+
+def _doubt(_recent: Recent, _value: float, _at_s: float) -> Flag:
+    return Flag.SUSPECT

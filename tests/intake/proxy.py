@@ -12,12 +12,18 @@ class Wire:
         self._to_port = to_port
         self._server = socket.create_server(("127.0.0.1", 0))
         self.port = int(self._server.getsockname()[1])
+        self._all_dead = False
         self._dead: set[socket.socket] = set()
         self._open: list[socket.socket] = []
 
-    def go_dead(self) -> None:
-        """Nothing more passes through the connections there are; new ones work."""
+    def go_dead(self, for_good: bool = False) -> None:
+        """Nothing more passes through the connections there are; new ones work, unless it is `for_good`."""
+        self._all_dead = for_good
         self._dead.update(self._open)
+
+    def revive(self) -> None:
+        """New connections work again."""
+        self._all_dead = False
 
     def __enter__(self) -> "Wire":
         threading.Thread(target=self._serve, daemon=True).start()
@@ -33,10 +39,16 @@ class Wire:
         while True:
             try:
                 near, _ = self._server.accept()
-                far = socket.create_connection(("127.0.0.1", self._to_port))
             except OSError:
                 return
+            try:
+                far = socket.create_connection(("127.0.0.1", self._to_port))
+            except OSError:
+                near.close()
+                continue
             self._open += [near, far]
+            if self._all_dead:
+                self._dead.update((near, far))
             for source, target in ((near, far), (far, near)):
                 threading.Thread(target=self._forward, args=(source, target), daemon=True).start()
 

@@ -11,6 +11,7 @@ from importlib import import_module
 from importlib.metadata import entry_points
 from typing import NamedTuple, Protocol
 
+from monitor import plugins
 from monitor.model import Assessment, Flag, Quantity, Use
 from monitor.trees.plans import Defaults
 
@@ -65,6 +66,6 @@ def limit_kinds() -> Mapping[str, LimitKind]:
     for info in sorted(pkgutil.iter_modules(__path__), key=lambda info: info.name):
         module = import_module(f"{__name__}.{info.name}")
         found[module.KIND] = module
-    for point in entry_points(group="monitor.limits"):
-        found.setdefault(point.name, point.load())
+    for name, kind in plugins.loaded(entry_points(group="monitor.limits"), "limit"):
+        found.setdefault(name, kind)
     return found
