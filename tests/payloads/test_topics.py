@@ -76,7 +76,7 @@ def test_an_unknown_kind_says_which_there_are():
 
 def installed(monkeypatch, *modules):
     """As if another distribution offered these payload kinds."""
-    points = [SimpleNamespace(load=lambda module=module: module) for module in modules]
+    points = [SimpleNamespace(name="another", load=lambda module=module: module) for module in modules]
     monkeypatch.setattr(payloads, "entry_points", lambda group: points if group == "monitor.payloads" else [])
 
 

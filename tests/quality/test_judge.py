@@ -314,7 +314,7 @@ class TestChecks:
 
     def test_a_check_that_two_offer_is_an_error(self, monkeypatch):
         """By entry points of the group `monitor.quality`."""
-        double = SimpleNamespace(load=lambda: SimpleNamespace(KIND="rate"))
+        double = SimpleNamespace(name="another", load=lambda: SimpleNamespace(KIND="rate"))
         monkeypatch.setattr(
             quality, "entry_points", lambda group: [double] if group == "monitor.quality" else []
         )
