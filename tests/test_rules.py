@@ -29,7 +29,7 @@ AIR, WRAPS, POTS = (
     "watches/recovery/test_wrap_watch.py",
     "watches/recovery/test_pots.py",
 )
-JUDGE, SERIES = "quality/test_judge.py", "quality/test_series.py"
+JUDGE, USUAL = "quality/test_judge.py", "notices/test_usual.py"
 
 Rules = dict[str, tuple[tuple[str, str], ...]]
 """A rule -> (file under tests, test's name without `test_`)."""
@@ -84,6 +84,10 @@ KINDS: Rules = {
         (AIR, "a_flood_of_impossible_values_makes_a_sensor_doubtful"),
     ),
     "battery-low: below a fifth": ((AIR, "a_battery_below_twenty_percent_is_said"),),
+    "every kind: the settings' own delays and deadband hold": (
+        ("engine/test_own_delays.py", "an_alarm_that_is_found_once_waits_for_its_on_delay"),
+        ("engine/test_own_delays.py", "an_alarm_that_is_found_once_is_over_after_its_off_delay"),
+    ),
     "unwatched: no configured sensor at its place, or moved where none is twelve hours ago": (
         (NO_DATA, "a_tree_whose_sensor_left_the_settings_is_unwatched_at_once"),
         (NO_DATA, "a_tree_moved_to_a_place_without_a_sensor_is_asked_for_after_twelve_hours"),
@@ -184,6 +188,17 @@ NEVER_BEND: Rules = {
         (RATE, "everything_that_waited_goes_out_as_one_with_the_most_urgent_first"),
         (RATE, "high_is_held_thirty_seconds_at_most"),
         (RATE, "reports_and_drills_are_not_counted_and_never_wait"),
+    ),
+    "the same thing night after night becomes a line of the report; the unusual rings": (
+        (USUAL, "three_nights_alike_ring_and_the_fourth_is_a_line_of_the_report"),
+        (USUAL, "a_night_that_is_colder_than_usual_rings_as_it_becomes_urgent"),
+        (USUAL, "the_usual_rings_when_harm_is_expected_soon"),
+        (USUAL, "a_tree_of_which_nobody_was_told_rings"),
+    ),
+    "what is entered, and check, hold limits against what the house comes to": (
+        ("engine/test_usual_nights.py", "a_limit_that_the_house_never_holds_is_said_as_it_is_entered"),
+        ("cli/test_nights.py", "work_that_the_house_cannot_hold_is_said_as_it_is_written"),
+        ("cli/test_nights.py", "check_says_it_too"),
     ),
     "where readings are rare the first one at the damage limit raises, marked": (
         (COUNTS, "one_reading_at_harm_raises_where_readings_are_rare"),

@@ -13,6 +13,8 @@ from monitor.clock import rfc3339
 from monitor.model import AlarmState, Assessment, Judgement, Priority
 
 ACTIVE_STATES = frozenset({AlarmState.UNACKNOWLEDGED, AlarmState.ACKNOWLEDGED})
+NEVER_RINGS = frozenset({"wrap-drying", "wrap-unknown", "wet-too-long", "warm-spell"})
+"""They live in the report and on the page; nobody was rung, so nobody has to say that it is over."""
 SHELF_MAX_S = 12 * 3600.0
 """Longest shelf: one night."""
 
@@ -199,7 +201,7 @@ def end(row: AlarmRow, at_s: float, because: str) -> tuple[AlarmRow, Change | No
     """The condition is over: `returned`, or `removed` when the subject left."""
     before = row.state
     row = replace(row, active=False, pending=(), returning_since_s=None, ended_at_s=at_s)
-    if before is AlarmState.UNACKNOWLEDGED and because != "removed":
+    if before is AlarmState.UNACKNOWLEDGED and because != "removed" and row.kind not in NEVER_RINGS:
         return _to(row, AlarmState.RETURNED, because)
     if before in ACTIVE_STATES or before is AlarmState.SUPPRESSED or because == "removed":
         return _to(row, AlarmState.NORMAL, because)

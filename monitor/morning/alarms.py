@@ -49,6 +49,7 @@ def _line(engine: "Engine", row: AlarmRow, night: Night) -> AlarmLine:
         row.subject.partition("/")[2],
         reason.cause if reason is not None else "",
         reason.action if reason is not None else "",
+        engine.desk.usual.was_unrung(row),
     )
 
 

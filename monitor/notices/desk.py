@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Protocol
 
-from monitor.alarms.lifecycle import AlarmRow
+from monitor.alarms.lifecycle import NEVER_RINGS, AlarmRow
 from monitor.model import (
     AlarmState,
     Notice,
@@ -18,17 +18,20 @@ from monitor.model import (
     Row,
     Transition,
 )
-from monitor.notices import calls, episodes, quiet, words
+from monitor.notices import calls, episodes, quiet, usual, words
 from monitor.notices.episodes import Episode
 from monitor.notices.rate import Rate
 from monitor.notices.rings import PREFIX as RANG
 from monitor.notices.rings import Ring, Rings
 from monitor.notices.scene import Scene
+from monitor.notices.usual import Usual
 from monitor.notices.words import Reason, Speech
 from monitor.settings import Settings
 
 HELD_LOOKS_EVERY_S = 300.0
 """How often a held notice asks again whether it can wait."""
+DANGER_WITHIN_S = 2 * 3600.0
+"""The usual rings all the same if harm is expected so soon after somebody could be there; judgement."""
 MOST_CAUSES = 4
 """Causes of one frost that a notice spells out."""
 
@@ -85,14 +88,17 @@ class Desk:
         self._rate = Rate()
         self.rings = Rings()
         """What rang and is over."""
+        self.usual = Usual(self._zone)
         self._changed: set[str] = set()
         self._notices: list[Notice] = []
         self._outbox: list[OutboxChange] = []
 
     def load(self, rows: Mapping[str, Mapping[str, Any]]) -> None:
         """Take over the rows that were saved."""
-        own = {key: row for key, row in rows.items() if not key.startswith(("rate/", RANG))}
+        other = ("rate/", RANG, usual.ROW)
+        own = {key: row for key, row in rows.items() if not key.startswith(other)}
         self._episodes = {key: Episode.from_json(row) for key, row in own.items()}
+        self.usual.load(rows.get(usual.ROW, {}))
         self._rate.load({k[5:]: v for k, v in rows.items() if k.startswith("rate/")})
         self.rings.load(rows)
 
@@ -144,9 +150,10 @@ class Desk:
             if episode is None:
                 stamp = words.stamp(now_s)
                 episode = Episode(key, f"{key.replace('/', '.')}.{stamp}", now_s)
+            self.usual.note(change)
             episode, kind = episodes.join(episode, change)
             self._put(episode)
-            if kind is not None and change.kind not in episodes.NEVER_RINGS:
+            if kind is not None and change.kind not in NEVER_RINGS:
                 first = rings.get(key, (kind, []))
                 whole = NoticeKind.ACTIVATION if NoticeKind.ACTIVATION in (first[0], kind) else kind
                 rings[key] = (whole, [*first[1], change.alarm])
@@ -167,6 +174,11 @@ class Desk:
         if not rows:
             return
         priority = max((row.priority for row in rows), key=lambda p: p.rank)
+        if self.usual.are_usual(rows, self._facts.label_s(now_s)) and not self._is_danger_ahead(
+            episode, now_s
+        ):
+            self.usual.leave_unrung(rows)
+            return
         quiet_ends_s = self._quiet_ends_s(now_s)
         if quiet_ends_s is not None and priority is not Priority.HIGH:
             until_s = quiet_ends_s + calls.reach_s(self._settings, self._facts.duty())
@@ -177,6 +189,11 @@ class Desk:
             priority = Priority.HIGH
         self._put(replace(episode, seen_at_s=None, seen_by=""))
         self._send(key, kind, priority, now_s, seen_at_s=episode.seen_at_s)
+
+    def _is_danger_ahead(self, episode: Episode, now_s: float) -> bool:
+        """Whether harm is expected soon after somebody could be there."""
+        within_s = DANGER_WITHIN_S + calls.reach_s(self._settings, self._facts.duty())
+        return self._facts.in_danger(episode.house, now_s + within_s)
 
     def _quiet_ends_s(self, now_s: float) -> float | None:
         label_s = self._facts.label_s(now_s)
@@ -516,7 +533,7 @@ class Desk:
     def rows(self) -> tuple[Row, ...]:
         """Every row of memory there is."""
         kept = tuple(Row("episode", key, episode.as_json()) for key, episode in self._episodes.items())
-        return (*kept, *self._rate.rows(), *self.rings.rows())
+        return (*kept, *self._rate.rows(), *self.rings.rows(), *self.usual.rows())
 
     def take(self) -> tuple[tuple[Notice, ...], tuple[OutboxChange, ...], tuple[Row, ...]]:
         """Notices, withdrawals and changed rows since the last call."""
@@ -528,4 +545,5 @@ class Desk:
             for key in sorted(self._changed)
         ]
         self._changed.clear()
-        return notices, outbox, (*rows, *self._rate.take_changed(), *self.rings.take_changed())
+        news = (*self._rate.take_changed(), *self.rings.take_changed(), *self.usual.take_changed())
+        return notices, outbox, (*rows, *news)

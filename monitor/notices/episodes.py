@@ -25,8 +25,6 @@ FAMILIES: Mapping[str, str] = {
 }
 OF_THE_HOUSE = frozenset({"heater-not-holding"})
 """Alarms of a whole house: a notice that named its trees as urgently has said what matters."""
-NEVER_RINGS = frozenset({"wrap-drying", "wrap-unknown", "wet-too-long", "warm-spell"})
-"""They live in the report and on the page."""
 BACK_FROM_REST = frozenset({"shelf-ended", "resumed", "broker-back"})
 """What was quiet, or stood behind a lost link, and is still so: it is told from the beginning.
 

@@ -65,6 +65,8 @@ def _said(group: list[AlarmLine], facts: MorningFacts, at_most: int) -> str:
 def _answered(group: list[AlarmLine], times: Times) -> str:
     seen = [alarm for alarm in group if alarm.seen_at_s is not None]
     if not seen:
+        if all(alarm.is_usual for alarm in group):
+            return "as in the nights before, so it rang nobody"
         low = all(alarm.priority is Priority.LOW for alarm in group)
         return "low, it rang nobody" if low else "nobody has seen it"
     first = min(seen, key=lambda alarm: alarm.seen_at_s or 0.0)

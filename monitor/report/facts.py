@@ -148,6 +148,8 @@ class AlarmLine:
     cause: str = ""
     action: str = ""
     """Of one that stands: what it says of itself now."""
+    is_usual: bool = False
+    """Whether it rang nobody since it came up like this in each of the nights before."""
 
 
 @dataclass(frozen=True, slots=True)

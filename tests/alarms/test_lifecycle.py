@@ -103,6 +103,16 @@ def test_unknown_neither_raises_nor_clears() -> None:
     assert row.active
 
 
+@pytest.mark.parametrize("kind", ["wrap-drying", "wrap-unknown", "wet-too-long", "warm-spell"])
+def test_what_never_rings_is_normal_as_soon_as_it_is_over(kind: str) -> None:
+    """Nobody was rung, so nobody has to say that they have seen it."""
+    row, _ = lifecycle.step(AlarmRow(kind, "larch-3"), breach(0)._replace(kind=kind), Delays())
+    row, change = lifecycle.end(row, 60.0, "returned")
+
+    assert row.state is AlarmState.NORMAL
+    assert change is not None
+
+
 def test_a_relapse_after_clearing_is_a_new_occurrence() -> None:
     """Occurrences count the times that it came up."""
     row, changes = run([breach(0), breach(60), normal(120), normal(420), breach(500), breach(560)])

@@ -92,7 +92,7 @@ def test_wetting_it_again_ends_the_alarm_at_once(house: House) -> None:
 
     house.entry("rewet", tree="larch-3", wrap="first-branch")
 
-    assert house.state(DRYING) == "returned-unacknowledged"
+    assert house.state(DRYING) == "normal"
     assert wrap_now(house)["moisture_kg_per_kg"]["p50"] == pytest.approx(1.5, abs=0.05)
 
 
@@ -156,7 +156,7 @@ def test_a_taped_wrap_that_nobody_felt_is_unknown_after_a_day() -> None:
 
     assert house.state(UNKNOWN) == "unacknowledged"
     house.entry("touch", tree="larch-3", wrap="first-branch", feel="wet", how="lifted-edge")
-    assert house.state(UNKNOWN) == "returned-unacknowledged"
+    assert house.state(UNKNOWN) == "normal"
 
 
 def test_a_wrap_that_was_wet_only_to_be_pliable_is_asked_about_by_nobody() -> None:
@@ -179,7 +179,7 @@ def test_a_wrap_kept_wet_past_its_maximum_is_looked_at_for_mould() -> None:
 
     house.entry("touch", tree="larch-3", wrap="first-branch", feel="wet", how="lifted-edge")
 
-    assert house.state(TOO_LONG) == "returned-unacknowledged"
+    assert house.state(TOO_LONG) == "normal"
 
 
 def test_taken_off_its_alarms_end(house: House) -> None:
