@@ -600,6 +600,7 @@ class Engine:
             rows = [self.readings.history.hour_row(name, done_to_s) for name in self.settings.sensors]
             fresh.extend(row for row in rows if row.covered_s > 0)
             done_to_s += HOUR_S
+        has_ended = done_to_s != self._hours_done_to_s
         self._hours_done_to_s = done_to_s
         self._hours.extend(fresh)
         self.occurrences.forget_old(self.now_s)
@@ -608,7 +609,8 @@ class Engine:
         self._refresh()
         for watch in self.watches:
             for found in watch.hour(self.now_s, fresh):
-                self._judge(found)
+                if has_ended:  # a start within the hour must find nothing that an unbroken run had not
+                    self._judge(found)
         self.timers.set("hour", done_to_s + HOUR_S + HOUR_GRACE_S)
         self._site_changed = True
 

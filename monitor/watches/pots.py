@@ -100,6 +100,8 @@ class PotWatch:
             value_c = self._value_c(facts.probe, now_s)
             if not math.isnan(value_c):
                 return PotNow(pot.until_s, value_c, pot.ice, pot.frozen_h, pot.loss_g_per_m2)
+        if pot.temperature_c is None:
+            return pot  # a moment's air says nothing of a lump that lags it by hours
         hours = (now_s - pot.until_s) / HOUR_S
         air_c = self._value_c(facts.sensor_at(now_s), now_s)
         return pot if hours < 1e-3 or hours > 24.0 else pot_in(facts, pot, air_c, hours)

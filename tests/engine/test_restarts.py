@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from monitor.model import Outcome
-from tests.engine.house import LARCH, House, clock_time, settings_of
+from tests.engine.house import LARCH, LARCH_ALONE, House, clock_time, sensor, settings_of
 
 MAILED = settings_of(
     notifiers={
@@ -176,3 +176,19 @@ def test_a_high_notice_that_was_withdrawn_does_not_count_as_lost_for_ever() -> N
             house.handle(Outcome(house.now_s, "delivery", True, "", notice.notice, notice.notifier))
 
     assert house.state("delivery-failing/site") == "returned-unacknowledged"
+
+
+def test_a_start_within_the_hour_finds_nothing_that_an_unbroken_run_would_not(tmp_path: Path) -> None:
+    """A root-ball below its limit is found at the next look, whether or not there was a start before it."""
+    probe = {"bench-a": sensor("bench-a"), "pot-a": sensor("pot-a", place="pot")}
+    potted = [entry | {"pot_sensor": "pot-a"} if entry["kind"] == "tree" else entry for entry in LARCH_ALONE]
+    house = House(settings_of(probe), potted, keep=tmp_path)
+    house.reading(4.0, "20:01")
+    house.reading(-9.0, "20:02", "pot-a")
+    house.restart(after_s=1.0)
+    assert house.occurrences("frozen-root-ball/larch-3") == []
+
+    house.reading(-9.0, "20:05:30", "pot-a")
+    (found,) = house.occurrences("frozen-root-ball/larch-3")
+    assert found.endswith("@2027-01-14T20:05:00Z")
+    house.close()

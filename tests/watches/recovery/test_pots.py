@@ -231,3 +231,12 @@ def test_a_restart_and_a_late_entry_change_nothing(tmp_path: Any) -> None:
         house.passes(house.now_s + 330.0)
     assert pot_now(steady) == pot_now(known)
     other.close()
+
+
+def test_a_first_moment_of_air_says_nothing_of_a_pot() -> None:
+    """Twenty minutes after the first start its root-ball may still be as warm as the shed it came from."""
+    house = House(settings(), yew())
+    weather(house, hours=1 / 3, value_c=-9.0)
+
+    assert pot_now(house)["temperature_c"] is None
+    assert house.occurrences(FROZEN) == []
