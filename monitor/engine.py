@@ -10,6 +10,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
+from monitor import links
 from monitor.alarms import lifecycle
 from monitor.alarms.board import Board
 from monitor.alarms.lifecycle import Delays
@@ -558,6 +559,7 @@ class Engine:
             self._reports.append(report)
             self.notes.clear()
             self.readings.counts = Counts(news=True)
+            where = links.on_the_page(self.settings.web, links.report_path(event.date))
             for notifier in calls.told(self.settings, "report"):
                 self._notices.append(
                     Notice(
@@ -567,7 +569,7 @@ class Engine:
                         Priority.LOW,
                         notifier,
                         report.subject,
-                        report.text,
+                        report.text + where,
                         html=report.html,
                         calendar=report.calendar,
                         pictures=report.pictures,

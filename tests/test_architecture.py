@@ -22,6 +22,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "shipped": set(),
     "nearest": set(),
     "plugins": set(),
+    "links": {"settings"},
     "toml_file": {"errors"},
     "settings": {"errors", "model", "clock", "nearest", "toml_file", "shipped"},
     "science": set(),
@@ -35,7 +36,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "alarms": {"model", "clock"},
     "guarding": {"plugins", "model", "settings", "conditions", "trees", "alarms"},
     "silence": {"model", "settings", "conditions", "guarding", "science", "timers"},
-    "notices": {"model", "clock", "settings", "alarms"},
+    "notices": {"model", "clock", "settings", "alarms", "links"},
     "scenes": {
         "model", "settings", "alarms", "conditions", "guarding", "silence", "notices", "trees", "troubles",
         "watch",
@@ -61,7 +62,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "views": {"plugins", "model", "clock", "guarding", "engine", "alarms", "notices"},
     "engine": {
-        "model", "clock", "settings", "alarms", "commands", "conditions", "guarding", "notices",
+        "model", "clock", "settings", "alarms", "commands", "conditions", "guarding", "links", "notices",
         "occurrences", "own_delays", "readings", "resting",
         "morning", "scenes", "silence", "timers", "trees", "troubles", "views", "watch", "watches",
     },
@@ -71,12 +72,12 @@ MAY_IMPORT: dict[str, set[str]] = {
     "replay": {"almanac", "drive", "engine", "model", "settings", "trees"},
     "store": {"errors", "model", "clock"},
     "intake": {"errors", "model", "clock", "settings"},
-    "delivery": {"errors", "model", "clock", "settings", "intake", "store"},
+    "delivery": {"errors", "model", "clock", "settings", "intake", "store", "links"},
     "liveness": {"clock", "settings"},
     "checkup": {"clock", "delivery", "engine", "keeping", "liveness", "model", "settings"},
     "keeping": {"errors", "model", "clock"},
     "upkeep": {"errors", "clock"},
-    "check": VOCABULARY | {"payloads", "delivery", "intake", "trees", "nearest", "toml_file"},
+    "check": VOCABULARY | {"payloads", "delivery", "intake", "trees", "nearest", "toml_file", "links"},
     "testing": VOCABULARY | {"delivery", "payloads", "quality"},
 }  # fmt: skip
 """Room -> rooms that it may import; rooms that are not listed are the rim and may import anything."""

@@ -6,7 +6,7 @@ Pure: settings, plans and trees in, warnings out. Thresholds are judgement and s
 from collections.abc import Iterator, Mapping, Sequence
 from urllib.parse import urlsplit
 
-from monitor.delivery.keys import is_loopback
+from monitor.links import is_loopback
 from monitor.model import Place
 from monitor.settings import Sensor, Settings
 from monitor.settings.words import Found

@@ -246,8 +246,8 @@ def tree_labels(out: Out = None, config: Config = None) -> int:
 
     Point a phone's camera at the square. How the page is found stands in the settings under [web].
     """
+    from monitor.links import base_url, is_only_here
     from monitor.web.labels import labels_page
-    from monitor.web.links import base_url, is_only_here
 
     place = Place(config)
     trees = sorted(place.folded(place.entries()).standing.values(), key=lambda tree: tree.name)

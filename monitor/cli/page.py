@@ -11,9 +11,9 @@ import typer
 from monitor.cli import show
 from monitor.cli.options import Config, example, new_group
 from monitor.errors import AftercareError, UsageError
+from monitor.links import base_url, is_only_here
 from monitor.settings import WEB_PASSWORD, Settings, load_settings, secret_path
 from monitor.web import passwords
-from monitor.web.links import base_url, is_only_here
 
 
 def add_to(app: typer.Typer) -> None:

@@ -3,7 +3,6 @@
 No message repeats a value: an address may carry a token.
 """
 
-import ipaddress
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -125,13 +124,3 @@ def is_web_address(value: object) -> bool:
 def web_address() -> Rule:
     """An address to post to."""
     return Rule("an address such as https://example.org/in, without a user name in it", is_web_address, True)
-
-
-def is_loopback(host: str) -> bool:
-    """Whether the host is this machine itself."""
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False

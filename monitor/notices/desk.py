@@ -8,6 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Protocol
 
+from monitor import links
 from monitor.alarms.lifecycle import NEVER_RINGS, AlarmRow
 from monitor.model import (
     AlarmState,
@@ -245,7 +246,8 @@ class Desk:
         self, episode: Episode, kind: NoticeKind, priority: Priority, seen_at_s: float | None, now_s: float
     ) -> tuple[str, str, dict[str, str], tuple[str, ...]]:
         """Subject, text, alarms named as standing with their priority, alarms named as next."""
-        rows = sorted(self._active_rows(episode), key=episodes.order_of)
+        rows = self._active_rows(episode)
+        rows.sort(key=lambda row: episodes.order_of(row.kind, row.priority, row.alarm))
         scene = self._facts.scene(episode.house)
         standing = {row.alarm: str(row.priority) for row in rows}
         since_s = episode.started_at_s
@@ -318,6 +320,8 @@ class Desk:
             )
         )
         details = tuple(self._detail(alarm) for alarm in alarms)
+        if kind is not NoticeKind.SEEN:
+            text += links.on_the_page(self._settings.web, links.notice_path(notice_id))
         for notifier in notifiers:
             self.post(
                 Notice(

@@ -8,7 +8,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from monitor.alarms.lifecycle import AlarmRow
 from monitor.model import NoticeKind, Priority, Transition
 
 FAMILIES: Mapping[str, str] = {
@@ -34,11 +33,11 @@ ENDS = frozenset({"returned", "removed", "seen", "rest"})
 REPEATS_AFTER_S = (1800.0, 3600.0, 7200.0)
 
 
-def order_of(row: AlarmRow) -> tuple[int, bool, str]:
+def order_of(kind: str, priority: Priority, alarm: str) -> tuple[int, bool, str]:
     """The most urgent alarm of an episode first; while harm is only coming, the one that says when."""
-    harmless = row.kind == "low-temperature" and row.priority is not Priority.HIGH
-    spoken_last = harmless or (row.kind != "low-temperature" and row.priority is Priority.HIGH)
-    return (-row.priority.rank, spoken_last, row.alarm)
+    harmless = kind == "low-temperature" and priority is not Priority.HIGH
+    spoken_last = harmless or (kind != "low-temperature" and priority is Priority.HIGH)
+    return (-priority.rank, spoken_last, alarm)
 
 
 def key_of(kind: str, house: str) -> str:

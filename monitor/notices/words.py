@@ -167,9 +167,14 @@ def was_off(speech: Speech, from_s: float, to_s: float, worst: str) -> Reason:
 COULD_HAVE_FROZEN = "by how this house cools, a tree may have come below its limit in that time"
 
 
+STANDS = {"workshop": "in the workshop", "garage": "in the garage", "outside": "outside"}
+"""Places without a sensor, as people say where a tree is."""
+
+
 def unwatched(tree: str, place: str) -> Reason:
     """A tree that stands where no sensor is."""
-    where = f"{tree} stands at {place}, where no sensor is" if place else f"no sensor is set for {tree}"
+    stands = STANDS.get(place, f"at {place}")
+    where = f"{tree} stands {stands}, where no sensor is" if place else f"no sensor is set for {tree}"
     return Reason(
         where,
         "nobody watches it; frost there is not noticed",

@@ -18,12 +18,12 @@ from starlette.routing import Route
 
 from monitor.clock import rfc3339
 from monitor.errors import NotRunning, StoreError
+from monitor.links import base_url, duty_url
 from monitor.model import Reply, Snapshot
 from monitor.store.lines import dumps
 from monitor.store.queries import EXPORTS, Reader
 from monitor.web import openapi
 from monitor.web.keys import page_key
-from monitor.web.links import base_url, duty_url
 from monitor.web.visit import is_foreign
 from monitor.web.visitors import Signer
 

@@ -8,6 +8,8 @@ import ipaddress
 from collections.abc import Awaitable, Callable, Iterable, MutableMapping
 from typing import Any
 
+from monitor.links import host_of
+
 Scope = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[MutableMapping[str, Any]]]
 Send = Callable[[MutableMapping[str, Any]], Awaitable[None]]
@@ -150,24 +152,6 @@ async def _say(send: Send, status: int, text: str) -> None:
     ]
     await send({"type": "http.response.start", "status": status, "headers": headers})
     await send({"type": "http.response.body", "body": body})
-
-
-def host_of(text: str) -> str:
-    """A Host header or a setting without its port: `[::1]:8380` -> `::1`; small letters."""
-    text = text.strip().lower()
-    if text.startswith("["):
-        return text[1:].partition("]")[0]
-    return text.partition(":")[0].rstrip(".") if text.count(":") <= 1 else text
-
-
-def is_loopback(host: str) -> bool:
-    """Whether an address of ours can only be reached from this machine."""
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
 
 
 def _same_address(one: str, other: str) -> bool:

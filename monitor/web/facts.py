@@ -1,13 +1,14 @@
 """What the pages tell, gathered from the guard's frozen values: episodes, houses, trees in order of need."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from monitor.clock import local, parse_rfc3339
 from monitor.guarding import GuardedTree
-from monitor.notices.episodes import FAMILIES, key_of
+from monitor.model import Priority
+from monitor.notices.episodes import FAMILIES, key_of, order_of
 from monitor.notices.words import what_of
 from monitor.trees.tree import Wrap
 from monitor.web import words
@@ -43,6 +44,11 @@ class EpisodeNow:
     is_quiet: bool
     may_be_quiet: bool
     is_over: bool
+
+    @property
+    def mark(self) -> str:
+        """Its name on the page."""
+        return self.key.replace("/", "-")
 
     @property
     def is_urgent(self) -> bool:
@@ -84,12 +90,12 @@ def episodes_of(frame: "Frame") -> list[EpisodeNow]:
 
 
 def _episode(frame: "Frame", key: str, alarms: list[Alarm]) -> EpisodeNow:
-    alarms = sorted(alarms, key=lambda alarm: (not alarm["active"], -RANK[alarm["priority"]], alarm["alarm"]))
+    alarms = sorted(alarms, key=_order)
     first = alarms[0]
     is_over = not any(each["active"] for each in alarms)
-    others = [words.capital(each["cause"]) for each in alarms[1:] if each["active"]]
+    others = [words.capital(each["cause"]) for each in _beside(alarms)]
     return EpisodeNow(
-        key=key.replace("/", "-"),
+        key=key,
         alarm=first["alarm"],
         priority=first["priority"],
         cause=f"Over: {_what(frame, alarms)}" if is_over else words.capital(first["cause"]),
@@ -102,6 +108,21 @@ def _episode(frame: "Frame", key: str, alarms: list[Alarm]) -> EpisodeNow:
         may_be_quiet=all(each["priority"] != "high" for each in alarms) and first["state"] != "shelved",
         is_over=is_over,
     )
+
+
+def _order(alarm: Alarm) -> tuple[bool, int, bool, str]:
+    """What stands first, then as notices have it."""
+    return (not alarm["active"], *order_of(alarm["kind"], Priority(alarm["priority"]), alarm["alarm"]))
+
+
+def _beside(alarms: Sequence[Alarm]) -> Iterator[Alarm]:
+    """What stands beside the first; harm that is there has said how fast it was coming."""
+    harmed = {
+        each["subject"] for each in alarms if each["kind"] == "low-temperature" and each["priority"] == "high"
+    }
+    for each in alarms[1:]:
+        if each["active"] and not (each["kind"] == "cooling-fast" and each["subject"] in harmed):
+            yield each
 
 
 def _what(frame: "Frame", alarms: Sequence[Alarm]) -> str:
@@ -130,12 +151,13 @@ def _state(frame: "Frame", alarm: Alarm) -> str:
     return f"since {since}, {said}"
 
 
-def rang_lately(frame: "Frame") -> list[RangNow]:
-    """What rang, is over, and waits for an answer, the latest first; a few at most."""
+def rang_lately(frame: "Frame", episodes: Sequence[EpisodeNow]) -> list[RangNow]:
+    """What rang, is over and seen, and waits for an answer, the latest first; a few at most."""
     zone, now_s = frame.guard.settings.site.zone, frame.guard.snapshot.at_s
+    unseen = tuple(f"{each.key.replace('/', '.')}." for each in episodes if each.is_over)
     found = []
     for ring in frame.guard.snapshot.more.get("rang", ()):
-        if ring["worth"] is not None:
+        if ring["worth"] is not None or ring["episode"].startswith(unseen):
             continue
         from_s, to_s = parse_rfc3339(ring["from"]), parse_rfc3339(ring["to"])
         span = f"{words.when(from_s, zone, now_s)}–{words.clock_time(to_s, zone)}"

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.clock import local
 from monitor.errors import Problem
+from monitor.notices.words import STANDS
 from monitor.trees.book import Book
 from monitor.trees.kinds import LIMIT_KEYS, PLACES, EntryField, FieldType, entry_fields
 from monitor.trees.plan_checks import WORKS
@@ -248,7 +249,7 @@ def _place_question(kind: str, ground: Ground, problem: str) -> Question:
         for name, sensor in ground.settings.sensors.items()
         if str(sensor.place) != "pot"
     ]
-    elsewhere = [(f"to/{place}", f"{words.capital(words.STANDS[place])}: not watched") for place in PLACES]
+    elsewhere = [(f"to/{place}", f"{words.capital(STANDS[place])}: not watched") for place in PLACES]
     label = "Where they stand now" if kind == "move" else LABELS["place"]
     given = ground.given.get("place") or _place_of(ground.given)
     return Question("place", label, "select", given, "", True, [*sensors, *elsewhere], problem=problem)

@@ -12,11 +12,12 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, Response
 
+from monitor import links
 from monitor.clock import monotonic_s, parse_rfc3339, wall_s
 from monitor.errors import NotRunning
 from monitor.model import Reply
 from monitor.safety import SAFETY_LINES
-from monitor.web import links, words
+from monitor.web import words
 from monitor.web.curves import Curves
 from monitor.web.drawing import Picture
 from monitor.web.drills import Drills

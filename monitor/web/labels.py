@@ -6,8 +6,8 @@ from typing import NamedTuple
 import segno
 from markupsafe import Markup
 
+from monitor.links import tree_url
 from monitor.trees.tree import Tree
-from monitor.web.links import tree_url
 
 
 class Label(NamedTuple):

@@ -8,9 +8,10 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
+from monitor.links import host_of, is_loopback
 from monitor.trees.species import shipped_species
 from monitor.web import api
-from monitor.web.door import Door, host_of, is_loopback
+from monitor.web.door import Door
 from monitor.web.frame import FOLDER, STYLE, STYLE_NAME, Frame, templates
 from monitor.web.keys import page_key
 from monitor.web.pages import entrance, labels, now, record, reports, tonight, tree, workings

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.clock import local, parse_rfc3339
 from monitor.guarding import GuardedTree
+from monitor.notices.words import STANDS
 from monitor.trees.stages import wrap_keep
 from monitor.web import words
 
@@ -174,7 +175,7 @@ def _standing(frame: "Frame", guarded: GuardedTree) -> str:
     """Where it stands and how it is there."""
     sensor = guarded.tree.sensor
     if sensor not in frame.guard.settings.sensors or sensor is None:
-        place = words.STANDS.get(guarded.tree.place, "where no sensor is")
+        place = STANDS.get(guarded.tree.place, "where no sensor is")
         return f" is {place} now: not watched there"
     seen = {each["tree"]: each for each in frame.guard.snapshot.trees}.get(guarded.tree.id)
     margin_k = seen["margin_k"] if seen else None
@@ -275,7 +276,7 @@ def line_of(frame: "Frame", entry: Entry, with_tree: bool = True) -> str:
 def _line(frame: "Frame", entry: Entry) -> str:
     kind, part = entry["kind"], words.plain(entry.get("part", ""))
     wrap = words.plain(entry.get("wrap", ""))
-    at = f"at {entry['sensor']}" if "sensor" in entry else words.STANDS.get(entry.get("to", ""), "")
+    at = f"at {entry['sensor']}" if "sensor" in entry else STANDS.get(entry.get("to", ""), "")
     metal = " ".join(
         str(each) for each in (entry.get("metal"), f"{entry['mm']} mm" if "mm" in entry else "") if each
     )

@@ -33,7 +33,6 @@ QUALITIES: Mapping[str, str] = {
     "at-rest": "at rest",
 }
 PLACES: Mapping[str, str] = {"bench": "", "outdoor": "outdoors", "pot": "in a pot", "other": ""}
-STANDS: Mapping[str, str] = {"workshop": "in the workshop", "garage": "in the garage", "outside": "outside"}
 
 
 def plain(text: str) -> str:
@@ -74,15 +73,15 @@ def when(at_s: float, zone: tzinfo, now_s: float) -> str:
 
 
 def span(seconds: float) -> str:
-    """A span as people say it: `40 s`, `12 min`, `3 h`, `2 days`."""
+    """A span as people say it: `40 s`, `12 min`, `3 h`, `2 days`; number and unit stay on one line."""
     seconds = max(0.0, seconds)
     if seconds < 90:
-        return f"{seconds:.0f} s"
+        return f"{seconds:.0f}\u00a0s"
     if seconds < 90 * 60:
-        return f"{seconds / 60:.0f} min"
+        return f"{seconds / 60:.0f}\u00a0min"
     if seconds < 36 * 3600:
-        return f"{seconds / 3600:.0f} h"
-    return f"{seconds / 86400:.0f} days"
+        return f"{seconds / 3600:.0f}\u00a0h"
+    return f"{seconds / 86400:.0f}\u00a0days"
 
 
 def ago(at_s: float, now_s: float) -> str:

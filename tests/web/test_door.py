@@ -6,8 +6,9 @@ from typing import Any
 import httpx
 import pytest
 
+from monitor.links import host_of, is_loopback
 from monitor.web import door
-from monitor.web.door import Door, host_of, is_loopback
+from monitor.web.door import Door
 
 
 async def _app(scope: Any, receive: Any, send: Any) -> None:

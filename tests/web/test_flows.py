@@ -81,6 +81,9 @@ def test_afterwards_it_is_asked_whether_that_was_worth_it(
     scene = make_scene(over_night)
     with scene.client() as client:
         hand = Hand(client).open("/")
+        assert "Over: frost at Larch 3" in hand.text()
+        assert "Was this worth" not in hand.text(), "first somebody has to have seen it"
+        hand.send(hand.page.xpath("//section[@aria-labelledby='h-over']//form[@action='/seen']")[0])
         rang = " ".join(hand.page.xpath("//*[@class='rang']")[0].text_content().split())
         assert rang.startswith("Frost at")
         assert "Larch 3" in rang

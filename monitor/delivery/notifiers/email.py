@@ -25,6 +25,7 @@ from monitor.delivery.notifier import Finding, refuse
 from monitor.delivery.plain import one_line, plain
 from monitor.delivery.tls import tls_context
 from monitor.errors import PermanentFailure, TemporaryFailure
+from monitor.links import is_loopback
 from monitor.model import Notice, NoticeKind, Priority
 
 KIND = "email"
@@ -56,7 +57,7 @@ def problems(name: str, values: Mapping[str, object]) -> list[Finding]:
         missing = "password_file" if "username" in values else "username"
         found.append((missing, "a user name and a password only work together.", "Give both or neither."))
     host = values.get("host")
-    in_clear = isinstance(host, str) and security_of(values) == "none" and not keys.is_loopback(host)
+    in_clear = isinstance(host, str) and security_of(values) == "none" and not is_loopback(host)
     if in_clear and "password_file" in values:
         found.append(
             ("security", "the password would cross the network unprotected.", "Use starttls or tls.")
@@ -70,7 +71,7 @@ def security_of(values: Mapping[str, object]) -> str:
         return str(values["security"])
     if values.get("port") == PORTS["tls"]:
         return "tls"
-    return "none" if keys.is_loopback(str(values.get("host"))) else "starttls"
+    return "none" if is_loopback(str(values.get("host"))) else "starttls"
 
 
 def create(name: str, values: Mapping[str, object], files: Callable[[str], str]) -> "Email":

@@ -2,7 +2,7 @@
 
 from starlette.responses import Response
 
-from monitor.web import links
+from monitor import links
 from monitor.web.labels import labels_of
 from monitor.web.visit import Visit
 

@@ -28,7 +28,7 @@ def now(visit: Visit) -> Response:
         verdict=facts.verdict_of(frame, episodes, trees),
         first=first,
         then=[each for each in episodes if each.is_urgent and each not in first],
-        rang=facts.rang_lately(frame) if visit.is_owner else (),
+        rang=facts.rang_lately(frame, episodes) if visit.is_owner else (),
         over=[each for each in episodes if each.is_over],
         small=[each for each in episodes if not each.is_urgent and not each.is_over],
         trees=trees,

@@ -9,6 +9,7 @@ from starlette.responses import Response
 
 from monitor.clock import local, parse_rfc3339
 from monitor.guarding import GuardedTree
+from monitor.notices.words import STANDS
 from monitor.trees.follow_ups import FollowUpNow
 from monitor.trees.stages import wrap_keep
 from monitor.trees.tree import Tree, Wrap
@@ -122,7 +123,7 @@ def _stands(frame: Frame, found: Tree) -> str:
     if found.sensor in frame.guard.settings.sensors and found.sensor is not None:
         house = frame.guard.settings.houses.get(frame.guard.settings.sensors[found.sensor].house)
         return f"at {found.sensor}{f', {house.name}' if house and house.name else ''}"
-    return words.STANDS.get(found.place, "where no sensor is") + ": not watched there"
+    return STANDS.get(found.place, "where no sensor is") + ": not watched there"
 
 
 def _limits(frame: Frame, guarded: GuardedTree | None) -> list[tuple[str, str, str]]:
@@ -157,7 +158,7 @@ def wrap_now(frame: Frame, guarded: GuardedTree, wrap: Wrap) -> WrapNow:
 def _asked(frame: Frame, tree: str, wrap: str) -> str:
     for ask in frame.guard.snapshot.more.get("wrap_asks", ()):
         if (ask["tree"], ask["wrap"]) == (tree, wrap) and not ask["can_wait"]:
-            return words.capital(f"{ask['text'].rstrip('.')}: {ask['because']}")
+            return f"{words.capital(ask['text'].rstrip('.'))}. {words.capital(ask['because'])}"
     return ""
 
 
@@ -178,7 +179,8 @@ def due_lines(frame: Frame, guarded: GuardedTree | None) -> list[tuple[FollowUpN
     found = []
     for each in frame.warmth.follow_ups(frame.guard, guarded):
         days = (each.due_on - today).days
-        when = "today" if days == 0 else "late" if each.status == "late" else f"from {words.day(each.due_on)}"
+        on = words.day(each.due_on)
+        when = "today" if days == 0 else f"late: it was due {on}" if each.status == "late" else f"from {on}"
         found.append((each, when))
     return found
 

@@ -1,14 +1,31 @@
 """Addresses that stand outside the page: in notices, on labels, in a helper's link. Pure."""
 
+import ipaddress
 from typing import TYPE_CHECKING
 from urllib.parse import quote
-
-from monitor.web.door import host_of, is_loopback
 
 if TYPE_CHECKING:
     from monitor.settings import Web
 
 ANY_ADDRESS = frozenset({"0.0.0.0", "::"})  # noqa: S104  it is compared with, never listened on
+
+
+def host_of(text: str) -> str:
+    """A Host header or a setting without its port: `[::1]:8380` -> `::1`; small letters."""
+    text = text.strip().lower()
+    if text.startswith("["):
+        return text[1:].partition("]")[0]
+    return text.partition(":")[0].rstrip(".") if text.count(":") <= 1 else text
+
+
+def is_loopback(host: str) -> bool:
+    """Whether a host is this machine itself, and an address of ours there can only be reached from it."""
+    if host == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
 
 
 def base_url(web: "Web") -> str:
@@ -32,19 +49,24 @@ def is_only_here(web: "Web") -> bool:
     return not named and (is_loopback(host) or host in ANY_ADDRESS)
 
 
+def on_the_page(web: "Web", path: str) -> str:
+    """The line of a notice that leads to the page; nothing where only this machine would find it."""
+    return "" if is_only_here(web) else f"\nOn the page: {base_url(web)}{path}"
+
+
 def tree_url(base: str, tree: str) -> str:
     """A tree's page."""
     return f"{base}/tree/{quote(tree)}"
 
 
-def notice_url(base: str, notice: str) -> str:
-    """The page of now, at what a notice speaks of."""
-    return f"{base}/notice/{quote(notice, safe='')}"
+def notice_path(notice: str) -> str:
+    """What a notice said, and what stands of it: `/notice/...`."""
+    return f"/notice/{quote(notice, safe=':')}"
 
 
-def report_url(base: str, date: str) -> str:
-    """A morning report."""
-    return f"{base}/report/{quote(date)}"
+def report_path(date: str) -> str:
+    """A morning report: `/report/2027-01-17`."""
+    return f"/report/{quote(date)}"
 
 
 def duty_url(base: str, token: str) -> str:
