@@ -25,7 +25,7 @@ IN_DANGER_CHANCE = 0.3
 
 
 class Scenes:
-    """Answers the desk's questions (`notices.desk.Facts`)."""
+    """Answers the desk's questions (`notices.facts.Facts`)."""
 
     def __init__(
         self,
@@ -52,7 +52,7 @@ class Scenes:
         self.store_detail: Callable[[], str] = str
         self.rests_until_s: Callable[[str], float | None] = lambda sensor: None
 
-    # ---- notices.desk.Facts --------------------------------------------------------------------------------
+    # ---- notices.facts.Facts ------------------------------------------------------------------------------
 
     def row(self, alarm: str) -> AlarmRow | None:
         """The alarm's row, if it is held."""

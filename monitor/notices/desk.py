@@ -6,10 +6,10 @@ the engine offers. Its memory (episodes, what went out lately) is rows for the s
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from typing import Any, Protocol
+from typing import Any
 
 from monitor import links
-from monitor.alarms.lifecycle import NEVER_RINGS, AlarmRow
+from monitor.alarms.lifecycle import NEVER_RINGS
 from monitor.model import (
     AlarmState,
     Notice,
@@ -21,60 +21,19 @@ from monitor.model import (
 )
 from monitor.notices import calls, episodes, quiet, usual, words
 from monitor.notices.episodes import Episode
+from monitor.notices.facts import Facts
 from monitor.notices.rate import Rate
 from monitor.notices.rings import PREFIX as RANG
 from monitor.notices.rings import Ring, Rings
-from monitor.notices.scene import Scene
 from monitor.notices.usual import Usual
-from monitor.notices.words import Reason, Speech
+from monitor.notices.words import Speech
+from monitor.notices.writer import Writer
 from monitor.settings import Settings
 
 HELD_LOOKS_EVERY_S = 300.0
 """How often a held notice asks again whether it can wait."""
 DANGER_WITHIN_S = 2 * 3600.0
 """The usual rings all the same if harm is expected so soon after somebody could be there; judgement."""
-MOST_CAUSES = 4
-"""Causes of one frost that a notice spells out."""
-
-
-class Facts(Protocol):
-    """What the desk may ask the engine."""
-
-    def row(self, alarm: str) -> AlarmRow | None:
-        """The alarm's row, if it is held."""
-        ...
-
-    def scene(self, house: str) -> Scene:
-        """The house now."""
-        ...
-
-    def reason(self, row: AlarmRow) -> Reason:
-        """Cause, consequence and action of an alarm now."""
-        ...
-
-    def house_of(self, kind: str, subject: str) -> str:
-        """The house that an alarm belongs to; empty for the site."""
-        ...
-
-    def subject_name(self, kind: str, subject: str) -> str:
-        """An alarm's subject as people call it."""
-        ...
-
-    def in_danger(self, house: str, until_s: float) -> bool:
-        """Whether a tree of the house is expected to reach harm before an instant."""
-        ...
-
-    def duty(self) -> tuple[str, ...]:
-        """People on duty now."""
-        ...
-
-    def ways_left(self) -> tuple[str, ...]:
-        """Notifiers that have not just failed."""
-        ...
-
-    def label_s(self, at_s: float) -> float:
-        """The wall time of a guard instant."""
-        ...
 
 
 class Desk:
@@ -83,6 +42,7 @@ class Desk:
     def __init__(self, settings: Settings, speech: Speech, facts: Facts) -> None:
         self._settings = settings
         self._facts = facts
+        self._writer = Writer(settings, facts)
         self._zone = settings.site.zone
         self.speech = speech
         self._episodes: dict[str, Episode] = {}
@@ -214,7 +174,8 @@ class Desk:
         episode = self._episodes[key]
         if notifiers is None:
             notifiers = tuple(dict.fromkeys((*self._told(episode, priority), *episode.told)))
-        subject, text, standing, coming = self._compose(episode, kind, priority, seen_at_s, now_s)
+        letter = self._writer.letter(episode, kind, priority, self.speech, seen_at_s, now_s)
+        standing = letter.standing
         if priority is Priority.HIGH:
             # Rung as high, it has said all that a rise to high would say.
             standing = dict.fromkeys(standing, str(priority))
@@ -227,75 +188,20 @@ class Desk:
             held=False,
             priority=max(priority, episode.priority, key=lambda p: p.rank),
             named={**episode.named, **standing},
-            coming=tuple(dict.fromkeys((*episode.coming, *coming))),
+            coming=tuple(dict.fromkeys((*episode.coming, *letter.coming))),
             rung_at_s=now_s if first_ring else episode.rung_at_s,
             high_at_s=high_at_s,
             repeats=0 if first_ring else episode.repeats,
             passed_on=passed_on,
         )
         self._put(episode)
-        self._emit(key, kind, priority, notifiers, subject, text, tuple(standing), now_s)
+        self._emit(key, kind, priority, notifiers, letter.subject, letter.text, tuple(standing), now_s)
 
     def _told(self, episode: Episode, priority: Priority) -> tuple[str, ...]:
         """Who hears of it; where the usual ways fail, whichever is left."""
         if episode.family == "delivery-failing":
             return self._facts.ways_left()
         return calls.told(self._settings, priority, self._facts.duty())
-
-    def _compose(
-        self, episode: Episode, kind: NoticeKind, priority: Priority, seen_at_s: float | None, now_s: float
-    ) -> tuple[str, str, dict[str, str], tuple[str, ...]]:
-        """Subject, text, alarms named as standing with their priority, alarms named as next."""
-        rows = self._active_rows(episode)
-        rows.sort(key=lambda row: episodes.order_of(row.kind, row.priority, row.alarm))
-        scene = self._facts.scene(episode.house)
-        standing = {row.alarm: str(row.priority) for row in rows}
-        since_s = episode.started_at_s
-        if kind in {NoticeKind.ESCALATION, NoticeKind.REPEAT} and episode.high_at_s is not None:
-            since_s = episode.high_at_s
-        lead = words.lead_of(kind, self.speech, seen_at_s, since_s, now_s)
-        who_next = "" if kind is NoticeKind.ESCALATION else self._who_next(episode, priority)
-        reason = self._facts.reason(rows[0])
-        subject = words.subject_of(self.speech, rows[0].kind, scene, reason, scene.standing())
-        if episode.family == "frost":
-            causes = self._causes_beside(rows, scene)[:MOST_CAUSES]
-            text = words.frost_text(self.speech, scene, reason, lead, who_next, causes)
-            return subject, text, standing, tuple(tree.alarm for tree in scene.coming())
-        others = [words.extra_line(self._facts.reason(row)) for row in rows[1:]]
-        text = words.plain_text(scene.name, self.speech, now_s, reason, lead, who_next)
-        return subject, "\n".join([text, *others]), standing, ()
-
-    def _causes_beside(self, rows: Sequence[AlarmRow], scene: Scene) -> list[Reason]:
-        """What is to be said beside the trees' own lines, each thing once."""
-        harmed = {tree.tree for tree in scene.standing() if tree.standing is Priority.HIGH}
-        trees_told = bool(scene.standing() or scene.coming())
-        found = []
-        for row in rows:
-            if row.kind == "low-temperature" or (row.kind == "cooling-fast" and row.subject in harmed):
-                continue
-            reason = self._facts.reason(row)
-            of_the_house = row.kind in episodes.OF_THE_HOUSE
-            found.append(replace(reason, consequence="") if of_the_house and trees_told else reason)
-        return found
-
-    def _active_rows(self, episode: Episode) -> list[AlarmRow]:
-        rows = [self._facts.row(alarm) for alarm in episode.occurrences if alarm not in episode.over]
-        return [row for row in rows if row is not None and row.active]
-
-    def _who_next(self, episode: Episode, priority: Priority) -> str:
-        """Who was told, and who is called if nobody answers."""
-        if Priority.HIGH not in {priority, episode.priority} and not any(
-            row.priority is Priority.HIGH for row in self._active_rows(episode)
-        ):
-            return ""
-        first = calls.told(self._settings, Priority.HIGH, self._facts.duty())
-        told = calls.names(self._settings, (*first, *episode.told))
-        after = calls.passed_on(self._settings, seen=False)[episode.passed_on :]
-        following = [f"{calls.names(self._settings, who)} after {words.duration(s)}" for s, who in after]
-        text = f"Told: {told}." if told else ""
-        if following:
-            text += f" If nobody says that it is seen: {', '.join(following)}."
-        return text
 
     # ---- emitting --------------------------------------------------------------------------------------
 
@@ -319,7 +225,7 @@ class Desk:
                 told=tuple(dict.fromkeys((*episode.told, *notifiers))),
             )
         )
-        details = tuple(self._detail(alarm) for alarm in alarms)
+        details = tuple(self._writer.detail(alarm) for alarm in alarms)
         if kind is not NoticeKind.SEEN:
             text += links.on_the_page(self._settings.web, links.notice_path(notice_id))
         for notifier in notifiers:
@@ -339,25 +245,6 @@ class Desk:
                 now_s,
             )
 
-    def _detail(self, alarm: str) -> dict[str, Any]:
-        row = self._facts.row(alarm)
-        if row is None:
-            return {"alarm": alarm, "state": str(AlarmState.NORMAL)}
-        reason = self._facts.reason(row)
-        return {
-            "alarm": alarm,
-            "kind": row.kind,
-            "subject": row.subject,
-            "occurrence": row.occurrence,
-            "state": str(row.state),
-            "priority": str(row.priority),
-            "value": row.value,
-            "limit": row.limit,
-            "cause": reason.cause,
-            "consequence": reason.consequence,
-            "action": reason.action,
-        }
-
     def post(self, notice: Notice, now_s: float) -> None:
         """Put a notice on its way, or fold it into the next one where its notifier has had too many."""
         self._notices.extend(self._rate.pass_or_fold(notice, now_s))
@@ -372,15 +259,11 @@ class Desk:
         if not episode.told:
             return
         place = self._facts.scene(episode.house).name
-        what = self._what(episode)
+        what = self._writer.what(episode)
         subject, text = words.seen(self.speech, place, what, by, now_s)
         others = tuple(n for n in episode.told if n not in calls.notifiers_of(self._settings, by))
         self._emit(key, NoticeKind.SEEN, episode.priority, others, subject, text,
                    tuple(episode.occurrences), now_s)  # fmt: skip
-
-    def _what(self, episode: Episode) -> str:
-        subjects = [self._facts.subject_name(*alarm.split("/", 1)) for alarm in episode.occurrences]
-        return words.what_of(episode.family, list(dict.fromkeys(subjects)))
 
     def _close_if_over(self, key: str, now_s: float) -> None:
         episode = self._episodes.get(key)
@@ -392,8 +275,10 @@ class Desk:
             self._cleared(key, episode, now_s)
         if episode.rung_at_s is not None:
             place = self._facts.scene(episode.house).name
-            rang = (episode.name, self._what(episode), place, episode.priority, episode.started_at_s, now_s)
-            self.rings.over(Ring(*rang))
+            what = self._writer.what(episode)
+            self.rings.over(
+                Ring(episode.name, what, place, episode.priority, episode.started_at_s, now_s)
+            )
         self._episodes.pop(key, None)
         self._changed.add(key)
 
@@ -412,11 +297,12 @@ class Desk:
             )
         for group, delivered in ((episode.delivered, True), (waiting, False)):
             if group:
+                what = self._writer.what(episode)
                 subject, text = words.cleared(
-                    self.speech, place, self._what(episode), span_s, delivered, held=not episode.notices
+                    self.speech, place, what, span_s, delivered, held=not episode.notices
                 )
                 if self._is_at_rest(episode):
-                    subject, text = words.put_to_rest(self.speech, place, self._what(episode), now_s)
+                    subject, text = words.put_to_rest(self.speech, place, self._writer.what(episode), now_s)
                 told = tuple(n for n in episode.told if n in group)
                 self._emit(key, NoticeKind.CLEARED, episode.priority, told, subject, text,
                            tuple(episode.occurrences), now_s)  # fmt: skip
@@ -467,7 +353,7 @@ class Desk:
             if not episode.is_over and self._facts.in_danger(episode.house, until_s):
                 self._send(key, NoticeKind.ACTIVATION, Priority.HIGH, now_s)
             return
-        rows = self._active_rows(episode)
+        rows = self._writer.active_rows(episode)
         if self._goes_with_report(episode, now_s):
             standing = {row.alarm: str(row.priority) for row in rows}
             self._put(replace(episode, held=False, named={**episode.named, **standing}))
@@ -488,13 +374,15 @@ class Desk:
 
     def _escalate(self, key: str, episode: Episode, now_s: float) -> None:
         groups = calls.passed_on(self._settings, seen=episode.seen_at_s is not None)
-        if episode.high_at_s is None or episode.passed_on >= len(groups) or not self._active_rows(episode):
+        if episode.high_at_s is None or episode.passed_on >= len(groups):
+            return
+        if not self._writer.active_rows(episode):
             return
         after_s, who = groups[episode.passed_on]
         if now_s < episode.high_at_s + after_s:
             return
         self._put(replace(episode, passed_on=episode.passed_on + 1))
-        if all(row.state is AlarmState.SUPPRESSED for row in self._active_rows(episode)):
+        if all(row.state is AlarmState.SUPPRESSED for row in self._writer.active_rows(episode)):
             return
         self._send(key, NoticeKind.ESCALATION, Priority.HIGH, now_s, notifiers=who)
 
@@ -510,7 +398,7 @@ class Desk:
         self._put(replace(episode, repeats=episode.repeats + 1))
         quiet_now = self._quiet_ends_s(now_s) is not None
         rings = episode.priority is Priority.HIGH or (episode.priority is Priority.MEDIUM and not quiet_now)
-        if rings and any(row.state is AlarmState.UNACKNOWLEDGED for row in self._active_rows(episode)):
+        if rings and any(row.state is AlarmState.UNACKNOWLEDGED for row in self._writer.active_rows(episode)):
             self._send(key, NoticeKind.REPEAT, episode.priority, now_s)
 
     def _unfold(self, notifier: str, now_s: float) -> None:
