@@ -77,7 +77,7 @@ def make_winter(
     return _run(weather, plan, spans, doors, forgetful)
 
 
-def _local_minute(weather: Weather, minute: int) -> int:
+def local_minute(minute: int) -> int:
     """Minute of the local day; the zone's winter time."""
     return (minute - 5 * 60) % 1440
 
@@ -161,7 +161,7 @@ def _vents(
 ) -> bool:
     """Opened from ten on when it is above 16 °C inside; shut at dusk, or forgotten till the morning."""
     del plan
-    local = _local_minute(weather, minute)
+    local = local_minute(minute)
     if not vents:
         return local in range(10 * 60, 14 * 60) and air > 16.0 and weather.air_c[minute] > 0.0
     if local == 9 * 60:

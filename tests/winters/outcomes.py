@@ -2,10 +2,11 @@
 
 A *crossing* is a time at which the true air comes to or under the tree's damage limit, from at least half a
 degree above it for two hours before; not one that an open door makes for some minutes. A *warning* is an
-alarm about frost at that tree or in its house that came up in the fourteen hours before and still stands.
-*Time* to warn begins when the heater first does not answer, else at sunset; a crossing with less than a
-quarter of an hour of it is counted apart. A *quiet* day (noon to noon) comes no nearer to damage than two
-degrees and has no heater out; a *quiet month* is thirty days without a crossing or a heater out.
+alarm about frost at that tree or in its house that came up before and still stands; its lead counts up to
+fourteen hours. *Time* to warn begins when the heater first does not answer, else at sunset; a crossing with
+less than a quarter of an hour of it (a heater that gave all it had goes out) is counted apart. A *quiet* day
+(noon to noon) comes no nearer to damage than two degrees and has no heater out; a *quiet month* is thirty of
+them. A *nuisance* is a ring about frost to come on a quiet day.
 """
 
 from dataclasses import dataclass, field
@@ -13,6 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from tests.winters.guarded import Heard
+from tests.winters.house import local_minute
 
 HOUR_S = 3600.0
 WARNINGS = ("frost-tonight", "cooling-fast", "heater-not-holding", "low-temperature", "wrap-freezing")
@@ -32,6 +34,8 @@ class Outcome:
     crossings: int = 0
     by_door: int = 0
     no_time: int = 0
+    told_late_min: list[float] = field(default_factory=list)
+    """Of those without time: minutes from the crossing until an alarm stood."""
     missed: list[float] = field(default_factory=list)
     """Instants of crossings that nothing had warned of."""
     leads_h: list[float] = field(default_factory=list)
@@ -82,11 +86,14 @@ def outcome(heard: Heard, from_day: int = 15) -> Outcome:
         out = [f for f in winter.failures if f.from_minute <= minute < f.to_minute]
         begins = at_s[out[0].called] if out else max(now_s - BEFORE_S, _sunset_s(heard, minute))
         possible_h = max(now_s - float(begins), 0.0) / HOUR_S
+        result.crossings += 1
         if possible_h < LEAST_H:
             result.no_time += 1
+            result.told_late_min.append(_told_after_min(heard, now_s))
             continue
-        before = [t for t in _standing(heard, now_s) if t.kind in WARNINGS and now_s - t.at_s <= BEFORE_S]
-        result.crossings += 1
+        before = [
+            Rise(t.kind, max(t.at_s, now_s - BEFORE_S)) for t in _standing(heard, now_s) if t.kind in WARNINGS
+        ]
         if not before:
             result.missed.append(now_s)
             continue
@@ -111,6 +118,18 @@ def _standing(heard: Heard, now_s: float) -> list["Rise"]:
         elif change.because in {"returned", "removed"}:
             open_rises.pop(change.alarm, None)
     return list(open_rises.values())
+
+
+def _told_after_min(heard: Heard, now_s: float) -> float:
+    """Minutes until a warning stands, 0 if it does already."""
+    if any(rise.kind in WARNINGS for rise in _standing(heard, now_s)):
+        return 0.0
+    later = (
+        change.at_s
+        for change in heard.transitions
+        if change.at_s > now_s and change.kind in WARNINGS and str(change.to_state) == "unacknowledged"
+    )
+    return (next(later, np.inf) - now_s) / 60
 
 
 @dataclass(frozen=True)
@@ -187,18 +206,16 @@ def quiet_months(result: Outcome) -> float:
     return len(result.nuisance) / max(result.quiet_days, 1) * 30.0
 
 
-def per_quiet_month(heard: Heard, result: Outcome, from_day: int = 15) -> list[int]:
-    """Nuisance rings in each thirty days that truly were quiet."""
-    counts = []
-    crossed = crossings(heard)
-    for begin in range(from_day * 1440 + 17 * 60, len(heard.winter.air_c) - 30 * 1440 + 1, 30 * 1440):
-        end = begin + 30 * 1440
-        failing = any(f.from_minute < end and f.to_minute > begin for f in heard.winter.failures)
-        if failing or any(begin <= minute < end for minute in crossed):
-            continue
-        from_s, to_s = float(heard.winter.at_s[begin]), float(heard.winter.at_s[end - 1])
-        counts.append(sum(from_s <= at <= to_s for at, _ in result.nuisance))
-    return counts
+def by_night(heard: Heard, result: Outcome) -> int:
+    """Nuisances that woke somebody: rung between eleven and six."""
+    minutes = [round((at - float(heard.winter.at_s[0])) / 60) for at, _ in result.nuisance]
+    return sum(local_minute(minute) >= 23 * 60 or local_minute(minute) < 6 * 60 for minute in minutes)
+
+
+def leads_where(result: Outcome, least_h: float) -> list[float]:
+    """Leads of the crossings of which so long a warning was possible."""
+    pairs = zip(result.leads_h, result.possible_h, strict=True)
+    return [lead for lead, possible in pairs if possible >= least_h]
 
 
 def share(values: list[float], level: float) -> float:

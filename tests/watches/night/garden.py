@@ -11,7 +11,7 @@ its own, and `colder_k` bends the coming night down. Times are local (Europe/Lon
 import math
 import shutil
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
@@ -71,6 +71,8 @@ class Garden:
         self.colder_from_s = math.inf
         self._chance = np.random.default_rng(self.seed)
         self.truth: list[tuple[float, float]] = []
+        self.called_s: float | None = None
+        """When the thermostat first called in vain."""
 
     # ---- weather -------------------------------------------------------------------------------------------
 
@@ -124,10 +126,16 @@ class Garden:
                 self.heating and self.air < plan.setpoint_c + plan.swing_k
             )
             heat = plan.heater_w if self.heating and heater else 0.0
+            if self.heating and not heater and self.called_s is None:
+                self.called_s = from_s + tick * TICK_S
             exchange = plan.coupling_w_per_k * (self.mass - self.air)
             warm = loss * (outside - self.air) + exchange + heat + 0.35 * gain
             self.air += warm / plan.air_j_per_k * TICK_S
             self.mass += (0.65 * gain - exchange) / plan.mass_j_per_k * TICK_S
+
+    def plan_at(self, setpoint_c: float) -> HousePlan:
+        """The same house with its thermostat turned."""
+        return replace(self.plan, setpoint_c=setpoint_c)
 
     # ---- what was said -------------------------------------------------------------------------------------
 
@@ -165,6 +173,11 @@ class Learnt:
         )
 
 
+def too_small(plan: HousePlan) -> HousePlan:
+    """The same house with half its heater."""
+    return replace(plan, heater_w=plan.heater_w / 2)
+
+
 def learnt_state(folder: Path, settings: Settings, plan: HousePlan) -> Learnt:
     """Let a garden run for a fortnight and keep what it learnt."""
     garden = Garden(settings, plan=plan, keep=folder)
@@ -175,4 +188,4 @@ def learnt_state(folder: Path, settings: Settings, plan: HousePlan) -> Learnt:
     return Learnt(folder, settings, garden.entries, plan, garden.air, garden.mass)
 
 
-__all__ = ["AFTERNOON", "CALLS", "COLD_HOUSE", "Garden", "Learnt", "garden_settings", "learnt_state"]
+__all__ = ["AFTERNOON", "CALLS", "COLD_HOUSE", "Garden", "Learnt", "garden_settings", "learnt_state", "too_small"]
