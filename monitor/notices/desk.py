@@ -388,12 +388,10 @@ class Desk:
 
     def _repeat(self, key: str, now_s: float) -> None:
         episode = self._episodes[key]
-        if episode.rung_at_s is None or episode.repeats >= len(episodes.REPEATS_AFTER_S):
+        after_s = episode.repeats_after_s
+        if episode.rung_at_s is None or episode.repeats >= len(after_s):
             return
-        if (
-            episode.seen_at_s is not None
-            or now_s < episode.rung_at_s + episodes.REPEATS_AFTER_S[episode.repeats]
-        ):
+        if episode.seen_at_s is not None or now_s < episode.rung_at_s + after_s[episode.repeats]:
             return
         self._put(replace(episode, repeats=episode.repeats + 1))
         quiet_now = self._quiet_ends_s(now_s) is not None

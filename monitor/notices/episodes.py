@@ -31,6 +31,8 @@ Whoever asked for quiet until five wants to hear at five that it still stands.""
 ENDS = frozenset({"returned", "removed", "seen", "rest"})
 """Why an alarm that is not active any more leaves its episode."""
 REPEATS_AFTER_S = (1800.0, 3600.0, 7200.0)
+SAID_ONCE = frozenset({"frost-tonight"})
+"""Families of what is only foretold: one notice an evening, passed on where it is high, never repeated."""
 
 
 def order_of(kind: str, priority: Priority, alarm: str) -> tuple[int, bool, str]:
@@ -80,6 +82,11 @@ class Episode:
     def family(self) -> str:
         """The family of its cause."""
         return self.key.split("/")[1]
+
+    @property
+    def repeats_after_s(self) -> tuple[float, ...]:
+        """When it rings again for nobody having answered [s after it rang]."""
+        return () if self.family in SAID_ONCE else REPEATS_AFTER_S
 
     @property
     def is_over(self) -> bool:
@@ -159,8 +166,8 @@ def due_s(
     if episode.seen_at_s is not None or episode.rung_at_s is None or episode.is_over:
         return None
     times = []
-    if episode.repeats < len(REPEATS_AFTER_S):
-        times.append(episode.rung_at_s + REPEATS_AFTER_S[episode.repeats])
+    if episode.repeats < len(episode.repeats_after_s):
+        times.append(episode.rung_at_s + episode.repeats_after_s[episode.repeats])
     if episode.high_at_s is not None and episode.passed_on < len(pass_on_after_s):
         times.append(episode.high_at_s + pass_on_after_s[episode.passed_on])
     return min(times, default=None)

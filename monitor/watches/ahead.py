@@ -167,7 +167,7 @@ class Ahead:
             "house",
             plain.nights_learned,
             low_c,
-            _low_at_s(found, now_s, plain.low_at_s),
+            min(_low_at_s(found, now_s, plain.low_at_s), max(plain.night.sunrise_s, now_s)),
         )
 
     def _coming(self, sensor: str, now_s: float, ahead_h: float, heated: bool) -> Courses | None:

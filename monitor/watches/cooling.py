@@ -137,6 +137,8 @@ class CoolingWatch(PlainWatch):
             return Reason(f"the air at {subject} is falling fast", "harm is near", words.HANDS_OFF)
         crossing = near.crossing
         latest = self._ground.surroundings.latest(guarded.tree.sensor or "")
+        at_s = near.at_s if latest is None else max(latest.observed_at_s, near.at_s)
+        passed_h = (at_s - near.at_s) / HOUR_S
         sensor = self._ground.settings.sensors.get(guarded.tree.sensor or "")
         heated = sensor is not None and self._learning.setpoint_c(sensor.house, near.at_s) is not None
         return night_words.cooling_fast(
@@ -144,9 +146,9 @@ class CoolingWatch(PlainWatch):
             guarded.tree.name,
             near.air_c if latest is None else latest.value,
             near.harm_c,
-            (crossing.p10, crossing.p50, crossing.p90),
+            [max(hours - passed_h, 0.0) for hours in (crossing.p10, crossing.p50, crossing.p90)],
             near.chance,
-            near.at_s,
+            at_s,
             heated,
             guarded.why,
         )

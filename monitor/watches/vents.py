@@ -25,9 +25,9 @@ from monitor.watches.plain import PlainWatch, over, unknown
 
 KIND: Final = "vents-open"
 FROM_BEFORE_SUNSET_S: Final = 2 * HOUR_S
-RISES_UNTIL_AFTER_SUNSET_S: Final = HOUR_S / 2
+RISES_UNTIL_AFTER_SUNSET_S: Final = 2 * HOUR_S
 LOOKS: Final = 3
-"""A door opened for a moment is shut again by then."""
+"""A door opened for a moment is shut again by then; shut vents must be seen as often."""
 GAP_K: Final = -0.3
 GAP_PER_SUN_K: Final = 6.0
 LIFT_K: Final = 1.5
@@ -65,10 +65,11 @@ class VentsWatch(PlainWatch):
         self._air = air
         self._learning = learning
         self._counts: dict[str, int] = {}
+        self._shut: dict[str, int] = {}
         self._seen: dict[str, Seen] = {}
 
     def look(self, now_s: float) -> Iterable[Assessment]:
-        """Each house in the two hours before sunset and a little after; what stands until it is shut."""
+        """Each house in the two hours before sunset and after; what stands until it is shut."""
         night = self._nights.of(now_s)
         before = night.sunset_s - FROM_BEFORE_SUNSET_S <= now_s
         found: list[Assessment] = []
@@ -87,9 +88,10 @@ class VentsWatch(PlainWatch):
         if sensor is None or math.isnan(above_k):
             self._counts.pop(house, None)
             return [unknown(KIND, house, now_s)] if stands else []
+        self._shut[house] = self._shut.get(house, 0) + 1 if above_k > SHUT_ABOVE_K else 0
         if above_k > 0.0:
             self._counts.pop(house, None)
-            return [over(KIND, house, now_s)] if stands and above_k > SHUT_ABOVE_K else []
+            return [over(KIND, house, now_s)] if stands and self._shut[house] >= LOOKS else []
         self._counts[house] = self._counts.get(house, 0) + 1
         if stands or self._counts[house] < LOOKS:
             return []

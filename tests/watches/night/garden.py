@@ -20,7 +20,7 @@ import numpy as np
 from monitor.settings import Settings
 from monitor.watch import Ground, Watch
 from monitor.watches import make_watches
-from tests.engine.house import CALLS, House, instant, sensor, settings_of, tree
+from tests.engine.house import House, instant, sensor, settings_of, tree
 from tests.winters.house import HousePlan
 from tests.winters.weather import sine_of_sun
 
@@ -186,6 +186,3 @@ def learnt_state(folder: Path, settings: Settings, plan: HousePlan) -> Learnt:
     garden.runs(AFTERNOON)
     garden.house.close()
     return Learnt(folder, settings, garden.entries, plan, garden.air, garden.mass)
-
-
-__all__ = ["AFTERNOON", "CALLS", "COLD_HOUSE", "Garden", "Learnt", "garden_settings", "learnt_state", "too_small"]
