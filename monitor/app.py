@@ -48,6 +48,7 @@ from monitor.store.book_file import BookFile
 from monitor.store.queries import Reader
 from monitor.store.recorder import Recorder
 from monitor.store.sqlite import Store
+from monitor.telling import Teller
 from monitor.trees.book import Book
 from monitor.trees.handing_in import handed_in
 from monitor.trees.plans import Plans, load_plans
@@ -127,6 +128,9 @@ class Guard:
         self._is_unshown = False
         self._line_said = ""
         self.checkup = Checkup(settings, self.engine, self._keeping, guard_clock)
+        self._teller = Teller(
+            self.intake, settings.broker.client_id, lambda: self._snapshot, self._left_trees, self._note
+        )
         self._sign_of_life = None
         if settings.liveness is not None:
             self._sign_of_life = SignOfLife(settings.liveness, lambda: self.checkup.health, self._note)
@@ -173,6 +177,10 @@ class Guard:
         label_s = self.engine.scenes.label_s(self.clock.now_s())
         notice = drill_notice(self.settings.site.name, notifier, label_s)
         return self.delivery.drill(notifier, notice)
+
+    def _left_trees(self) -> tuple[str, ...]:
+        """Trees that are in no house any more."""
+        return tuple(tree.id for tree in self.book.trees.values() if tree.left_at_s is not None)
 
     def book_entries(self) -> list[Mapping[str, Any]]:
         """Every entry of the book, as it stands."""
@@ -226,6 +234,7 @@ class Guard:
         """Until `stop`: pass after pass."""
         self.start()
         service.notify("READY=1")
+        self._teller.start()
         if self._sign_of_life is not None:
             self._sign_of_life.start()
         while not self._stopping.is_set():
@@ -405,6 +414,7 @@ class Guard:
         service.notify("STOPPING=1")
         if self._sign_of_life is not None:
             self._sign_of_life.stop()
+        self._teller.stop()
         self.intake.stop()
         for item in self._drain(0.001):
             self._take(item)

@@ -75,6 +75,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "delivery": {"errors", "model", "clock", "settings", "intake", "store", "links"},
     "liveness": {"clock", "settings"},
     "checkup": {"clock", "delivery", "engine", "keeping", "liveness", "model", "settings"},
+    "telling": {"clock", "errors", "model", "science"},
     "keeping": {"errors", "model", "clock"},
     "upkeep": {"errors", "clock"},
     "check": VOCABULARY | {"payloads", "delivery", "intake", "trees", "nearest", "toml_file", "links"},
