@@ -1,7 +1,7 @@
 """What the guard sees, for anybody else's use: one retained message a place and a tree, as SenML (RFC 8428).
 
-`<client_id>/places/<sensor>` carries what the air is, `<client_id>/trees/<tree>` how far a tree is from damage.
-`quality` and `alarm` always stand there; a value that is not known now is left out, and never an old one kept.
+`<client_id>/places/<sensor>` carries what the air is, `<client_id>/trees/<tree>` how far a tree is from harm.
+`quality` and `alarm` always stand there; a value that is not known now is left out, and no old one kept.
 Whether the guard itself lives stands in `<client_id>/state`.
 """
 
