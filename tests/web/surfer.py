@@ -36,12 +36,17 @@ class Surfer(Browser):
         self._arrive()
 
     def _arrive(self) -> None:
-        until(
-            lambda: self.run(
-                "document.readyState == 'complete' && !window.left && location.href != 'about:blank'"
-            ),
-            what="the next page",
-        )
+        until(self._is_there, what="the next page")
+
+    def _is_there(self) -> bool:
+        """Whether the next page stands; asked just as one page gives way to another, there is no answer."""
+        there = "document.readyState == 'complete' && !window.left && location.href != 'about:blank'"
+        try:
+            return bool(self.run(there))
+        except AssertionError as nobody:
+            if "navigated" in str(nobody) or "context" in str(nobody):
+                return False
+            raise
 
     def tap(self, words: str, within: str = "body", until_gone: bool = True) -> None:
         """Tap the button or link that carries these words, as a finger would, and wait for the next page."""
@@ -74,6 +79,22 @@ class Surfer(Browser):
             }})()"""
         )
         assert found, f"no field {name!r} takes {value!r}"
+
+    def press(self, key: str, leaves: bool = False) -> None:
+        """Press a key of the keyboard; `leaves` waits for the next page."""
+        codes = {"Tab": 9, "Enter": 13}
+        if leaves:
+            self.run("window.left = true")
+        more = {"text": "\r"} if key == "Enter" else {}
+        for kind in ("keyDown", "keyUp"):
+            self.ask("Input.dispatchKeyEvent", type=kind, key=key, code=key,
+                     windowsVirtualKeyCode=codes[key], **(more if kind == "keyDown" else {}))  # fmt: skip
+        if leaves:
+            self._arrive()
+
+    def forget(self) -> None:
+        """As if nobody had been here before."""
+        self.ask("Network.clearBrowserCookies")
 
     def text(self) -> str:
         """What stands on the page."""

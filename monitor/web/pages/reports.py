@@ -11,6 +11,7 @@ from monitor.web.visit import Visit
 
 DATES_AT_MOST = 60
 _BODY = re.compile(r"<body[^>]*>(.*)</body>", re.DOTALL)
+_MAIN = re.compile(r"<(/?)main\b")
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}")
 AS_SENT = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; frame-ancestors 'none'; base-uri 'none'; "
@@ -40,9 +41,9 @@ def report(visit: Visit) -> Response:
 
 
 def _body(html: str) -> str:
-    """What a report says, without its own style: the page has one."""
+    """What a report says, without its own style and main part: the page has one of each."""
     match = _BODY.search(html)
-    return match[1] if match else ""
+    return _MAIN.sub(r"<\1div", match[1]) if match else ""
 
 
 def as_sent(visit: Visit) -> Response:
