@@ -18,6 +18,7 @@ from monitor.science.night_low import NightForecast, forecast_low, refresh_low, 
 from monitor.science.night_methods import Evening
 from monitor.watch import LOOKS_EVERY_S, Ground
 from monitor.watches.evening import HOUR_S, STEP_S, Air, Floats, Nights, NightTimes
+from monitor.watches.heated import HeaterMemory
 from monitor.watches.learnt import SERVICE_VALID_S, Learning, Learnt
 
 PAST_S: Final = 6 * HOUR_S
@@ -81,6 +82,8 @@ class Ahead:
         self._tonight: dict[str, tuple[float, Tonight | None]] = {}
         self._courses: dict[tuple[str, Heat], tuple[float, float, Courses | None]] = {}
         self._expected: dict[str, tuple[Courses, float, float, Courses]] = {}
+        self._floors: dict[str, tuple[HeaterMemory, float, float]] = {}
+        """Of each house: what was learnt of its heater, its floor above the setting [K], and its chance."""
         self._crossings: dict[tuple[int, float], tuple[Courses, Crossing]] = {}
         self._reaches: dict[tuple[str, float], tuple[int, float, Crossing | None]] = {}
         ground.surroundings.foresees = self.reaches_at_s
@@ -263,7 +266,11 @@ class Ahead:
         if setpoint_c is None or self._is_failing(house):
             return math.nan, 0.0
         heater = self._learning.heater(house)
-        return setpoint_c + heater.holds_k - FLOOR_SPREADS * heater.spread_k, heater.chance_holds
+        known = self._floors.get(house)
+        if known is None or known[0] is not heater:
+            floor_k = heater.holds_k - FLOOR_SPREADS * heater.spread_k
+            known = self._floors[house] = (heater, floor_k, heater.chance_holds)
+        return setpoint_c + known[1], known[2]
 
     def reaches_at_s(self, sensor: str, limit_c: float, now_s: float, chance: float) -> float | None:
         """When a bench comes down to a limit with a chance; infinite for not in the coming hours, None where

@@ -31,6 +31,10 @@ DOOR_LOOKS: Final = 3
 """While people go in and out: a door is shut again by then."""
 FAR_K: Final = 8.0
 """Further above harm nothing is near."""
+HELD_FROM: Final = 1.0 - RISES_FROM + 0.1
+"""With this chance that the heater holds, the alarm cannot rise while its floor is above harm."""
+FLOOR_MARGIN_K: Final = 0.5
+"""The air must stand so far above the floor that smoothing its last readings cannot bring it below."""
 FALLS_K_PER_H: Final = 0.3
 FAR_TIMES: Final = 3.0
 """A line through the last half hour that is this many times too slow needs no closer look."""
@@ -85,7 +89,9 @@ class CoolingWatch(PlainWatch):
             return [over(KIND, tree, now_s)] if stands else []
         if not self._air.is_trusted(sensor, now_s):
             return [unknown(KIND, tree, now_s)] if stands else []
-        if not stands and self._is_far(sensor, harm_c, within_s, now_s):
+        if not stands and (
+            self._is_far(sensor, harm_c, within_s, now_s) or self._is_held(sensor, harm_c, now_s)
+        ):
             self._counts.pop(tree, None)
             return []
         return self._looked_at(tree, sensor, harm_c, within_s, now_s, stands)
@@ -102,6 +108,14 @@ class CoolingWatch(PlainWatch):
         if trend.falling_k_per_h < FALLS_K_PER_H:
             return True
         return margin_k / trend.falling_k_per_h * HOUR_S > FAR_TIMES * within_s
+
+    def _is_held(self, sensor: str, harm_c: float, now_s: float) -> bool:
+        """Whether a heater that can be relied on keeps most courses from harm: then none need be followed."""
+        latest = self._ground.surroundings.latest(sensor)
+        floor_c, chance = self._ahead.heated_floor(sensor, now_s)
+        return (
+            latest is not None and harm_c < floor_c <= latest.value - FLOOR_MARGIN_K and chance >= HELD_FROM
+        )
 
     def _looked_at(
         self, tree: str, sensor: str, harm_c: float, within_s: float, now_s: float, stands: bool

@@ -160,7 +160,7 @@ class Air:
         at_s, values = self.samples(sensor, from_s - STEP_S / 2, to_s, quantity)
         every_s = self._ground.settings.sensors[sensor].every_s
         grid = on_grid(at_s, values, from_s, to_s, STEP_S, max(BRIDGED_S, 2.5 * every_s))
-        if quantity is Quantity.TEMPERATURE_C:
+        if quantity is Quantity.TEMPERATURE_C and len(grid) > STILL_S / STEP_S:
             grid[still(grid, STEP_S, every_s)] = np.nan
         return grid
 
@@ -203,9 +203,10 @@ def on_grid(
     inside = (place >= 0) & (place < count) & np.isfinite(values)
     place, kept = place[inside], values[inside]
     number = np.bincount(place, minlength=count)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        means = np.bincount(place, weights=kept, minlength=count) / number
+    means: Floats = np.bincount(place, weights=kept, minlength=count) / np.maximum(number, 1)
     known = np.flatnonzero(number)
+    if len(known) == count:
+        return means
     if not len(known):
         return np.full(count, np.nan)
     every = np.arange(count)

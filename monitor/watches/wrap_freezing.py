@@ -22,7 +22,7 @@ from monitor.science.psychrometrics import vapour_pressure_deficit
 from monitor.trees.stages import wrap_keep
 from monitor.trees.tree import Wrap
 from monitor.watch import Ground
-from monitor.watches.evening import HOUR_S, STEP_S, Air, Floats
+from monitor.watches.evening import BRIDGED_S, HOUR_S, STEP_S, Air, Floats
 from monitor.watches.plain import PlainWatch, over, unknown
 from monitor.watches.wrap_events import WrapKey
 from monitor.watches.wrap_views import WrapView
@@ -89,6 +89,8 @@ class WrapFreezingWatch(PlainWatch):
         self._air = air
         self._views = views
         self._icing: dict[WrapKey, Icing] = {}
+        self._revisions: dict[str, int] = {}
+        """The history of each sensor as of the last look."""
         self._seen_trees: Mapping[str, GuardedTree] = {}
         self._wrapped: list[Wrapped] = []
 
@@ -97,6 +99,7 @@ class WrapFreezingWatch(PlainWatch):
         damp = self._damp()
         icing: dict[WrapKey, Icing] = {}
         followed: dict[int, list[Follow]] = {}
+        silent = {sensor for sensor in {each.sensor for each in damp} if not self._has_news(sensor, now_s)}
         for guarded, sensor, wraps in damp:
             mild = self._is_mild(guarded.tree.id, sensor, now_s)
             for wrap in wraps:
@@ -104,6 +107,9 @@ class WrapFreezingWatch(PlainWatch):
                 known = self._icing.get(key)
                 if known is not None and mild and known.ice_k_h <= 0.0:
                     icing[key] = known._replace(at_s=now_s)
+                    continue
+                if known is not None and sensor in silent:
+                    icing[key] = known
                     continue
                 from_s = max(wrap.at_s, now_s - LOOK_BACK_S) if known is None else known.at_s
                 steps = max(1, math.ceil((now_s - from_s) / STEP_S - 1e-6))
@@ -198,6 +204,14 @@ class WrapFreezingWatch(PlainWatch):
         moisture = {view.key: view.estimate.moisture_kg_per_kg.p50 for view in self._views()}
         soaked = (float(shape.saturated_kg_per_kg) for shape in shapes)
         return [moisture.get(wrap.key, most) for wrap, most in zip(wraps, soaked, strict=True)]
+
+    def _has_news(self, sensor: str, now_s: float) -> bool:
+        """Whether anything came since the last look, or the last that came still stands for what is now."""
+        revision = self._ground.history.revision(sensor)
+        before, self._revisions[sensor] = self._revisions.get(sensor), revision
+        latest = self._ground.surroundings.latest(sensor)
+        stands_s = max(BRIDGED_S, 2.5 * self._ground.settings.sensors[sensor].every_s) + STEP_S
+        return revision != before or latest is None or now_s - latest.observed_at_s <= stands_s
 
     def _is_mild(self, tree: str, sensor: str, now_s: float) -> bool:
         """Whether no wet surface can be freezing in this air, so that there is nothing to follow.
