@@ -11,6 +11,7 @@ import typer
 
 from monitor.check import check_file
 from monitor.cli import show
+from monitor.cli.first_page import open_page, own_name
 from monitor.cli.options import Config, example
 from monitor.cli.where import city_of, system_zone
 from monitor.errors import AftercareError, UsageError
@@ -66,7 +67,8 @@ def init(
 ) -> int:
     """Make a settings file for your own house, with six questions; it never overwrites one.
 
-    At the end a test notice goes out, so that you know whether it reaches you.
+    It makes the page's password and shows its address as a square for your phone's camera. At the end a test
+    notice goes out, so that you know whether it reaches you.
     """
     path = config or IN_FOLDER
     if path.exists():
@@ -87,6 +89,7 @@ def init(
     )
     _write(path, settings_text(answers, (path.parent / BROKER_FILE).exists()))
     show.say(f"Written: {path}")
+    open_page(path)
     show.items("What no program can promise", SAFETY_TEXT)
     return _test(path, answers)
 
@@ -173,6 +176,7 @@ def settings_text(answers: Answers, broker_password: bool = False) -> str:
         longitude_deg=answers.longitude_deg,
         topic=_quoted(answers.topic),
         broker="" if broker_password else "# ",
+        machine=_quoted(own_name()),
         ways=ways if answers.mail else _NOBODY,
         who='["mail", "log"]' if answers.mail else '["log"]',
     )
@@ -228,6 +232,10 @@ type = "journal"
 [[calls]]
 tell = ["high", "medium", "low", "report"]
 who = {who}
+
+[web]                            # the page for your phone; its password: aftercare web password
+listen = "0.0.0.0:8380"          # "127.0.0.1:8380" keeps it to this machine
+hosts = [{machine}]
 
 # [quiet_hours]                  # what cannot wait rings all the same
 # from = "22:30"

@@ -276,9 +276,7 @@ class Desk:
         if episode.rung_at_s is not None:
             place = self._facts.scene(episode.house).name
             what = self._writer.what(episode)
-            self.rings.over(
-                Ring(episode.name, what, place, episode.priority, episode.started_at_s, now_s)
-            )
+            self.rings.over(Ring(episode.name, what, place, episode.priority, episode.started_at_s, now_s))
         self._episodes.pop(key, None)
         self._changed.add(key)
 

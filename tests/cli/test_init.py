@@ -1,12 +1,17 @@
 """`init`: a commented file that passes `check`, never over another, and a loud test at the end."""
 
+import re
 import tomllib
 from pathlib import Path
 
 import pytest
 
+from monitor.cli.first_page import own_name, square
 from monitor.cli.where import city_of, coordinates, system_zone
+from monitor.links import base_url
 from monitor.safety import SAFETY_TEXT
+from monitor.settings import load_settings
+from monitor.web import passwords
 from tests.cli.place import Command, process
 from tests.support.broker import free_port
 
@@ -27,6 +32,47 @@ def test_options_alone_make_a_file_that_passes_check(aftercare: Command, tmp_pat
     assert written["sensors"]["bench"]["topic"] == "heather/bench"
     assert file.read_text().count("#") > 10
     assert all(" ".join(said.split()) in " ".join(done.out.split()) for said in SAFETY_TEXT)
+
+
+def test_the_page_has_a_password_and_its_address_is_a_square_for_the_phone(
+    aftercare: Command, tmp_path: Path
+) -> None:
+    """Said once; kept as a hash, for few eyes."""
+    file = tmp_path / "monitor.toml"
+    done = aftercare("init", *SITE, "--config", file)
+
+    kept = (tmp_path / "web-password").read_text().strip()
+    said = re.search(r"Its password: (\S+)", done.out)
+    assert said is not None
+    assert passwords.verify(kept, said[1])
+    assert said[1] not in file.read_text() + kept
+    assert (tmp_path / "web-password").stat().st_mode & 0o077 == 0
+    address = base_url(load_settings(file, {}).web)
+    assert address in done.out
+    assert square(address) in done.out
+
+
+def test_a_password_that_is_there_stays(aftercare: Command, tmp_path: Path) -> None:
+    """Whoever begins anew does not lock out the phones."""
+    (tmp_path / "web-password").write_text(passwords.make("as it was before") + "\n")
+    done = aftercare("init", *SITE, "--config", tmp_path / "monitor.toml")
+
+    assert "Its password stays" in done.out
+    assert passwords.verify((tmp_path / "web-password").read_text().strip(), "as it was before")
+
+
+@pytest.mark.parametrize(
+    ("hostname", "name"),
+    [
+        ("shed", "shed.local"),
+        ("Shed.home.example", "shed.local"),
+        ("localhost", "greenhouse.local"),
+        ("", "greenhouse.local"),
+    ],
+)
+def test_a_machine_is_found_by_its_name_in_the_network(hostname: str, name: str) -> None:
+    """Published: names under `.local` are resolved in the link (RFC 6762)."""
+    assert own_name(hostname) == name
 
 
 def test_an_existing_file_is_never_overwritten(aftercare: Command, tmp_path: Path) -> None:
