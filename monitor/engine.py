@@ -131,6 +131,7 @@ class Engine:
         self.occurrences = Occurrences(
             self.board, self.scenes, self.guarding, self.surroundings, self.timers, own_delays
         )
+        self.scenes.lately = lambda: self.occurrences.lately
         self.resting = Resting(resting, self.occurrences, self.silence, self.timers)
         self.scenes.rests_until_s = self.resting.until_s
         self.commands = Commands(settings, self.occurrences, self.desk, self.scenes, self._reply)

@@ -94,6 +94,8 @@ class Occurrences:
         return taken
 
     def _record(self, row: AlarmRow, change: Change, at_s: float, now_s: float) -> None:
+        row = replace(row, changed_at_s=at_s, came_from=change.from_state, because=change.because)
+        self.board.mark(row)
         reason = self._scenes.reason(row)
         self._transitions.append(
             Transition(

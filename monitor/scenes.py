@@ -50,6 +50,7 @@ class Scenes:
         self.troubles: Troubles | None = None
         self.last_errors: Mapping[str, str] = {}
         self.store_detail: Callable[[], str] = str
+        self.lately: Callable[[], Mapping[str, AlarmRow]] = dict
         self.rests_until_s: Callable[[str], float | None] = lambda sensor: None
 
     # ---- notices.facts.Facts ------------------------------------------------------------------------------
@@ -57,6 +58,10 @@ class Scenes:
     def row(self, alarm: str) -> AlarmRow | None:
         """The alarm's row, if it is held."""
         return self._board.by_name(alarm)
+
+    def occurrence(self, name: str) -> AlarmRow | None:
+        """The row of an occurrence as it stands, or as it ended."""
+        return self.lately().get(name)
 
     def label_s(self, at_s: float) -> float:
         """The wall time of a guard instant."""

@@ -65,6 +65,10 @@ class AlarmRow:
     seen_by: str = ""
     shelved_until_s: float | None = None
     shelved_by: str = ""
+    changed_at_s: float | None = None
+    came_from: AlarmState = AlarmState.NORMAL
+    because: str = ""
+    """Of the last change of state: when, from which, and why."""
 
     @property
     def alarm(self) -> str:
@@ -90,6 +94,7 @@ class AlarmRow:
         """The row that `as_json` wrote."""
         values = dict(fields)
         values["state"] = AlarmState(values.get("state", AlarmState.NORMAL))
+        values["came_from"] = AlarmState(values.get("came_from", AlarmState.NORMAL))
         values["priority"] = Priority(values.get("priority", Priority.LOW))
         values["pending"] = tuple((Priority(p), at, n) for p, at, n in values.get("pending", ()))
         return AlarmRow(**values)

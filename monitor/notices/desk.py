@@ -225,7 +225,7 @@ class Desk:
                 told=tuple(dict.fromkeys((*episode.told, *notifiers))),
             )
         )
-        details = tuple(self._writer.detail(alarm) for alarm in alarms)
+        details = tuple(self._writer.detail(alarm, episode.occurrences.get(alarm, "")) for alarm in alarms)
         if kind is not NoticeKind.SEEN:
             text += links.on_the_page(self._settings.web, links.notice_path(notice_id))
         for notifier in notifiers:

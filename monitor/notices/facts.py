@@ -14,6 +14,14 @@ class Facts(Protocol):
         """The alarm's row, if it is held."""
         ...
 
+    def occurrence(self, name: str) -> AlarmRow | None:
+        """The row of an occurrence as it stands, or as it ended; None for one of long ago."""
+        ...
+
+    def respond_within_s(self, row: AlarmRow) -> float | None:
+        """The time until damage if things go on as they do [s]; None where nobody can say."""
+        ...
+
     def scene(self, house: str) -> Scene:
         """The house now."""
         ...

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from monitor.alarms.lifecycle import AlarmRow
+from monitor.clock import rfc3339
 from monitor.model import AlarmState, NoticeKind, Priority
 from monitor.notices import calls, episodes, words
 from monitor.notices.episodes import Episode
@@ -99,24 +100,34 @@ class Writer:
             text += f" If nobody says that it is seen: {', '.join(following)}."
         return text
 
-    def detail(self, alarm: str) -> dict[str, Any]:
-        """An alarm as other programs get it."""
+    def detail(self, alarm: str, occurrence: str) -> dict[str, Any]:
+        """An alarm as other programs get it: keys as in `alarms.jsonl`, and its state now."""
         row = self._facts.row(alarm)
+        if row is None or (occurrence and row.occurrence != occurrence):
+            row = self._facts.occurrence(occurrence)
         if row is None:
-            return {"alarm": alarm, "state": str(AlarmState.NORMAL)}
+            return {"alarm": alarm, "occurrence": occurrence, "state": str(AlarmState.NORMAL)}
         reason = self._facts.reason(row)
+        changed_at_s = row.changed_at_s if row.changed_at_s is not None else row.since_at_s
         return {
+            "at": None if changed_at_s is None else rfc3339(self._facts.label_s(changed_at_s)),
             "alarm": alarm,
             "kind": row.kind,
             "subject": row.subject,
             "occurrence": row.occurrence,
+            "seq": row.seq,
+            "from": str(row.came_from),
+            "to": str(row.state),
             "state": str(row.state),
             "priority": str(row.priority),
             "value": row.value,
             "limit": row.limit,
+            "quality": row.quality,
+            "respond_within_s": self._facts.respond_within_s(row) if row.active else None,
             "cause": reason.cause,
             "consequence": reason.consequence,
             "action": reason.action,
+            "because": row.because,
         }
 
     def what(self, episode: Episode) -> str:

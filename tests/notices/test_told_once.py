@@ -35,6 +35,14 @@ class Night:
         """The alarm's row, if it stands."""
         return self.rows.get(alarm)
 
+    def occurrence(self, name: str) -> AlarmRow | None:
+        """Nothing is over yet."""
+        return None
+
+    def respond_within_s(self, row: AlarmRow) -> float | None:
+        """Nobody can say."""
+        return None
+
     def scene(self, house: str) -> Scene:
         """One larch on its way to damage, or there."""
         temperature_c, reaches_s = (-0.1, None) if self.frost is Priority.HIGH else (0.6, NOW_S + 900.0)

@@ -82,9 +82,7 @@ def test_a_wrap_is_felt_in_two_taps_and_the_last_entry_taken_back(scene: Scene, 
 
 
 @BOTH
-def test_a_new_tree_is_written_down_and_a_mistake_is_shown_at_its_field(
-    scene: Scene, device: Surfer
-) -> None:
+def test_a_new_tree_is_written_down_and_a_mistake_is_shown_at_its_field(scene: Scene, device: Surfer) -> None:
     """Nothing that was filled in is lost; the answer says what now holds."""
     device.open(f"{scene.address}/record")
     device.tap("A tree")
