@@ -74,7 +74,8 @@ class WrapWatch:
                 self._fold = self._marks[-1] if self._marks else None
         self._events = events
         fold = self._fold or beginning(events)
-        if fold is None or fold.until_s >= to_s:
+        self._fold = fold
+        if fold is None:
             return
         while fold.until_s < to_s:
             next_s = min((fold.until_s // MARK_EVERY_S + 1) * MARK_EVERY_S, to_s)

@@ -72,6 +72,18 @@ def test_each_hour_each_wrap_has_a_line(house: House) -> None:
     assert found[0]["feel"] == "wet"
 
 
+def test_the_first_wrap_of_a_book_is_seen_at_once() -> None:
+    """Whoever has just put it on looks whether it counts; its first whole hour is not over yet."""
+    house = House(slow(), larch()[:1], begins="2027-01-14 20:02")
+    weather(house, 0.4, 8.0)
+    house.entry("work", tree="larch-3", work="heavy-bend")
+    house.entry("wrap", tree="larch-3", wrap="first-branch", fibre="raffia")
+    assert wrap_now(house)["feel"] == "wet"
+
+    house.entry("touch", tree="larch-3", wrap="first-branch", feel="wet")
+    assert wrap_now(house)["felt"]["believed"]
+
+
 def test_a_wrap_that_dries_is_an_alarm_that_never_rings(house: House) -> None:
     """Low, with hours as a range and water only in the morning."""
     weather(house, 10, 12.0, 55.0)
