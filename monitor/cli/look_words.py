@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from datetime import tzinfo
 from typing import Any
 
+from monitor.cli import outlook_words
 from monitor.clock import local, parse_rfc3339
 from monitor.notices.words import Speech, duration
 from monitor.trees.book import Book
@@ -72,6 +73,10 @@ def now_text(seen: Mapping[str, Any], speech: Speech, zone: tzinfo) -> str:
     lines += _section(
         "Trees", [_tree(tree, speech) for tree in seen["trees"]] or ["none is written down yet"]
     )
+    lines += _section("Wraps", outlook_words.wrap_lines(seen))
+    lines += _section("Warm days have made trees more tender", outlook_words.tender_lines(seen, speech))
+    lines += _section("Tonight", outlook_words.tonight_lines(seen, speech))
+    lines += _section("How the last forecasts did", outlook_words.skill_lines(seen, speech))
     lines += _section("Ways to reach you", [_way(way) for way in seen["delivery"]])
     lines += _section("Kept", _kept(seen["storage"]))
     return "\n".join(lines)

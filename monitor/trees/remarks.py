@@ -53,7 +53,7 @@ def _species(entry: Values, tree: Tree, species: SpeciesTable) -> list[str]:
     meant = f" Did you mean {near}?" if near else ""
     said = (
         f"{entry['species']} is not in the table of root limits: damage to the roots of {tree.name} is taken "
-        f"as likely below {UNKNOWN_ROOT_HARM_C:g} °C in the pot ({UNKNOWN_SOURCE}).{meant}"
+        f"as likely below −{-UNKNOWN_ROOT_HARM_C:g} °C in the pot ({UNKNOWN_SOURCE}).{meant}"
     )
     return [said]
 

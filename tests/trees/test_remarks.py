@@ -24,7 +24,7 @@ def test_a_mistyped_species_is_met_with_the_nearest_known_one() -> None:
     (sentence,) = remarked(larch(species="Acer palmatun"))
     assert sentence == (
         "Acer palmatun is not in the table of root limits: damage to the roots of Larch 3 is taken as likely "
-        "below -5 °C in the pot (judgement, no table for this species). Did you mean Acer palmatum?"
+        "below −5 °C in the pot (judgement, no table for this species). Did you mean Acer palmatum?"
     )
     assert remarked(larch(species="Acer palmatum 'Deshojo'")) == ()
     assert len(remarked(larch(species="Larix decidua"))) == 1
