@@ -3,13 +3,15 @@
 Reads, never writes; works beside a running daemon and without one.
 """
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from datetime import tzinfo
+from typing import NamedTuple
 
 from monitor.conditions import ThermalSums
 from monitor.model import Transition
 from monitor.store.queries import Reader
-from monitor.trees.exposure import Exposure, MetAlarm, exposure
+from monitor.trees.exposure import HOUR_S, Exposure, MetAlarm, exposure
+from monitor.trees.in_force import Raised
 from monitor.trees.plans import Plans
 from monitor.trees.tree import Tree
 from monitor.watches.pot_fold import reckoned_pot_c
@@ -63,6 +65,27 @@ def tree_record(
         met_alarms(reader.transitions(begun_s + label_offset_s, to_s + label_offset_s), tree),
         reckoned_pot_c(tree, rows, begun_s, to_s),
         raised_hours(tree, rows, zone, begun_s, to_s, label_offset_s),
+    )
+
+
+class Present(NamedTuple):
+    """What the kept hours say of a tree now: degree-days since an instant [K d], and frost limits raised."""
+
+    warmth: Callable[[float], float | None]
+    raised: Raised | None
+
+
+def present(reader: Reader, tree: Tree, zone: tzinfo, now_s: float, label_offset_s: float = 0.0) -> Present:
+    """What of the present follows from the past; guard time."""
+    sensors = {placement.sensor for placement in tree.placements}
+    rows = [row for row in reader.hours(0.0, now_s) if row.sensor in sensors]
+    thermal = ThermalSums()
+    thermal.add(rows)
+    lately = [row for row in rows if row.hour_at_s > now_s - KEPT_DAYS * DAY_S]
+    raised = raised_hours(tree, lately, zone, now_s - HOUR_S, now_s + HOUR_S, label_offset_s)
+    return Present(
+        lambda since_s: thermal.degree_days_k_d(tree.placements, since_s, now_s),
+        raised[max(raised)] if raised else None,
     )
 
 

@@ -13,6 +13,7 @@ from typing import Any, TextIO
 
 from monitor.errors import AftercareError, UsageError
 from monitor.store.lines import dumps
+from monitor.trees.exposure import TABLE_COLUMNS, TABLE_TEXTS
 
 
 class Format(StrEnum):
@@ -40,8 +41,11 @@ COLUMNS: Mapping[str, tuple[str, ...]] = {
     "forecasts": ("issued_at", "night", "sensor", "method", "nights_learned", "low_c", "low_at", "below"),
     "wraps": ("at", "tree", "wrap", "moisture_kg_per_kg", "dry_in_h", "feel", "gain"),
     "stages": ("at", "tree", "work", "stage", "because"),
+    "exposure": TABLE_COLUMNS,
 }  # fmt: skip
-NUMBERS = frozenset({"value", "flag", "seq", "limit", "respond_within_s", "nights_learned", "gain"})
+NUMBERS = frozenset(
+    {"value", "flag", "seq", "limit", "respond_within_s", "nights_learned", "gain", *TABLE_COLUMNS}
+).difference(TABLE_TEXTS)
 
 
 def write(what: str, rows: Iterable[Row], format_: Format, out: Path | None) -> int:

@@ -11,10 +11,11 @@ import typer
 from monitor import clock
 from monitor.check import CheckResult, check_file
 from monitor.cli import show
-from monitor.cli.look_words import days, limit_text, now_text, tree_text
+from monitor.cli.look_words import days, limit_text, now_text
 from monitor.cli.nights import kept_lows_c
 from monitor.cli.options import Config, Json, Out, example, new_group
 from monitor.cli.place import Place
+from monitor.cli.tree_show import tree_show
 from monitor.errors import AftercareError, BookError, Problem, SettingsError, StoreError, UsageError
 from monitor.safety import SAFETY_TEXT
 from monitor.settings import Settings
@@ -23,6 +24,8 @@ from monitor.store.book_file import BookFile
 from monitor.trees.book import Book
 from monitor.trees.plans import Plans, load_plans
 from monitor.trees.tree import Tree
+
+TREE_SHOW = ("tree show larch-3", "tree show larch-3 --from 2027-01-10 --out records --format parquet")
 
 
 def add_to(app: typer.Typer) -> None:
@@ -37,7 +40,7 @@ def add_to(app: typer.Typer) -> None:
     plans.callback()(lambda: None)
     app.add_typer(plans, name="plan")
     trees = new_group("A tree's record, and labels for the pots.", "tree show larch-3")
-    trees.command("show", epilog=example("tree show larch-3"))(tree_show)
+    trees.command("show", epilog=example(*TREE_SHOW))(tree_show)
     trees.command("labels", epilog=example("tree labels --out labels.html"))(tree_labels)
     trees.callback()(lambda: None)
     app.add_typer(trees, name="tree")
@@ -218,27 +221,6 @@ def _plans(config: Path | None) -> Plans:
     except SettingsError:
         return load_plans(None)
     return Place(config).plans
-
-
-TreeId = Annotated[str, typer.Argument(metavar="TREE", help="The tree, by its id or its name.")]
-
-
-def tree_show(tree: TreeId, config: Config = None, json: Json = False) -> int:
-    """A tree's record: where it stands, what was done to it, what holds for it now."""
-    from monitor.trees.entries import tree_id_from_name
-
-    place = Place(config)
-    book = place.folded(place.entries())
-    known = book.trees.get(tree) or book.trees.get(tree_id_from_name(tree))
-    if known is None:
-        raise UsageError(
-            f"There is no tree {tree!r} in the book.", "`aftercare book list` shows what there is."
-        )
-    if json:
-        show.as_json(list(book.mentions(known.id)))
-        return 0
-    show.say(tree_text(known, book, place.plans, place.speech, clock.wall_s()))
-    return 0
 
 
 def tree_labels(out: Out = None, config: Config = None) -> int:

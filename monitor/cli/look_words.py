@@ -1,6 +1,6 @@
 """What `status`, `plan show` and `tree show` print; values in, text out."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import tzinfo
 from typing import Any
 
@@ -8,7 +8,7 @@ from monitor.cli import outlook_words
 from monitor.clock import local, parse_rfc3339
 from monitor.notices.words import Speech, duration
 from monitor.trees.book import Book
-from monitor.trees.in_force import limits_in_force
+from monitor.trees.in_force import Raised, limits_in_force, with_raised
 from monitor.trees.plans import Plans
 from monitor.trees.stages import stages_of
 from monitor.trees.tree import Tree
@@ -153,15 +153,23 @@ def _way(way: Mapping[str, Any]) -> str:
     return f"{way['notifier']}: {waiting}"
 
 
-def tree_text(tree: Tree, book: Book, plans: Plans, speech: Speech, now_s: float) -> str:
-    """A tree's record; stages are counted by days alone, since warmth is the daemon's to know."""
+def tree_text(
+    tree: Tree,
+    book: Book,
+    plans: Plans,
+    speech: Speech,
+    now_s: float,
+    warmth: Callable[[float], float | None] | None = None,
+    raised: Raised | None = None,
+) -> str:
+    """A tree's record; `warmth`: degree-days since an instant, `raised`: frost limits after warm days."""
     stands = f"at sensor {tree.sensor}" if tree.sensor else (tree.place or "where no sensor is")
     lines = [f"{tree.name} ({tree.id}){', ' + tree.species if tree.species else ''}"]
     left = f"left on {speech.day_time(tree.left_at_s)}: {tree.left_reason}" if tree.left_at_s else ""
     lines.append(left or f"Stands {stands}.")
-    stages = stages_of(tree, plans, now_s, lambda since_s: None)
+    stages = stages_of(tree, plans, now_s, warmth or (lambda since_s: None))
     lines += _section("Work", [f"{s.work}, {s.stage}, day {s.day}: {s.because}" for s in stages])
-    limits = limits_in_force(tree, stages, plans, now_s)
+    limits = with_raised(limits_in_force(tree, stages, plans, now_s), raised)
     lines += _section(
         "Limits in force",
         [f"{limit_text({key: limit.value})} ({limit.source})" for key, limit in limits.items()],

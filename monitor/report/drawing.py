@@ -1,4 +1,4 @@
-"""Draws the pictures of a report: a program of its own, run by `pictures`, that ends when they are drawn.
+"""Draws the pictures of a report or a record: a program of its own, run by `pictures`, that ends when done.
 
     python -m monitor.report.drawing < facts.json > pictures.json
 
@@ -35,7 +35,12 @@ def main() -> int:
     except ImportError:
         return NO_MATPLOTLIB
     mpl.use("Agg")
-    found = [base64.b64encode(draw(picture)).decode() for picture in json.load(sys.stdin)]
+    from monitor.report.record_drawing import draw_record
+
+    found = [
+        base64.b64encode(draw_record(picture) if "record" in picture else draw(picture)).decode()
+        for picture in json.load(sys.stdin)
+    ]
     json.dump(found, sys.stdout)
     return 0
 
@@ -55,7 +60,7 @@ def draw(picture: Mapping[str, Any]) -> bytes:
         if drying:
             _drying(panels[1], picture)
         for panel in panels:
-            _plain_frame(panel)
+            plain_frame(panel)
             _blind(panel, picture["blind"])
         _hours(panels, picture)
         figure.subplots_adjust(left=0.075, right=0.8, top=0.945, bottom=0.07)
@@ -161,7 +166,8 @@ def _blind(panel: Any, spans: Sequence[Sequence[Any]]) -> None:
         )  # fmt: skip
 
 
-def _plain_frame(panel: Any) -> None:
+def plain_frame(panel: Any) -> None:
+    """Paper, a bottom line, faint rules across."""
     panel.set_facecolor(LIGHT.paper)
     for side in ("top", "right", "left"):
         panel.spines[side].set_visible(False)

@@ -8,6 +8,7 @@ gain, and how well each gain agrees with what was felt. Knows nothing of trees, 
 import math
 from collections.abc import Mapping, Sequence
 from itertools import chain, repeat
+from types import MappingProxyType
 from typing import Any, Final, NamedTuple
 
 import numpy as np
@@ -46,6 +47,10 @@ WEIGHED_SHARPNESS: Final = 0.5
 TOUCH_FROM_C: Final = 1.0
 
 FEELS: Final = ("wet", "damp", "dry")
+
+NONE: Final[Mapping[str, Sequence[float]]] = MappingProxyType({})
+GONE: Final = -1
+"""In place of the index of a wrap that is no longer there."""
 
 
 class WrapAir(NamedTuple):
@@ -249,24 +254,31 @@ def touch(state: WrapState, feel: str, *, how: str = "touch", temperature_c: flo
     return Touched(_centred(learnt), True, "")
 
 
-def share(states: Sequence[WrapState]) -> tuple[WrapState, ...]:
+def share(
+    states: Sequence[WrapState], lessons: Mapping[str, Sequence[float]] = NONE
+) -> tuple[WrapState, ...]:
     """Wraps of one fibre and cover take over half of what their touched siblings have learnt.
 
     Each wrap's own lesson is the shift of its gain from its own touches alone, so nothing is counted twice.
+    `lessons`: family -> what wraps that are not among `states` any more had learnt.
     """
-    lessons = [_own_shift(state) if state.touches else math.nan for state in states]
+    families: dict[str, list[tuple[int, float]]] = {
+        family: [(GONE, lesson) for lesson in known] for family, known in lessons.items()
+    }
+    for index, state in enumerate(states):
+        if state.touches:
+            families.setdefault(family_of(state), []).append((index, lesson_of(state)))
     shared = []
     for index, state in enumerate(states):
-        taught = [
-            lessons[other]
-            for other, sibling in enumerate(states)
-            if other != index
-            and sibling.touches
-            and (sibling.fibre, sibling.cover) == (state.fibre, state.cover)
-        ]
+        taught = [lesson for other, lesson in families.get(family_of(state), ()) if other != index]
         shift = SHARED * sum(taught) / len(taught) if taught else 0.0
         shared.append(_centred(state._replace(prior_shift=shift)))
     return tuple(shared)
+
+
+def family_of(state: WrapState) -> str:
+    """Whose touches teach it: fibre and cover."""
+    return f"{state.fibre}/{state.cover}"
 
 
 class Stack:
@@ -344,7 +356,7 @@ def weights_of(states: Sequence[WrapState], *, own: bool = False) -> FloatArray:
     return np.asarray(weights / weights.sum(axis=1, keepdims=True))
 
 
-def _own_shift(state: WrapState) -> float:
+def lesson_of(state: WrapState) -> float:
     """Mean of the logarithm of the gain by this wrap's own touches."""
     return float(weights_of([state], own=True)[0] @ np.asarray(LOG_GAINS))
 

@@ -322,6 +322,26 @@ def _vpd_beyond(row: HourRow, limit: float) -> Beyond:
     return Beyond(seen_h, seen_h * (row.vpd_mean_kpa - limit))
 
 
+def _amount_column(key: str) -> str:
+    return f"beyond_{key}_{'kpa_h' if key == 'vpd_warn_kpa' else 'k_h'}"
+
+
+TABLE_TEXTS = ("at", "tree", "sensor")
+"""Columns of `table` that are words; all others are numbers."""
+TABLE_COLUMNS = (
+    *TABLE_TEXTS,
+    "seen_h",
+    "temperature_min_c",
+    "temperature_mean_c",
+    "temperature_max_c",
+    "relative_humidity_mean_pct",
+    "vpd_mean_kpa",
+    "wet_h",
+    "pot_mean_c",
+    *(column for key in LIMIT_KEYS for column in (key, f"beyond_{key}_h", _amount_column(key))),
+)
+
+
 def table(record: Exposure, label_offset_s: float = 0.0) -> Iterator[dict[str, Any]]:
     """One flat row an hour, the same columns in every row, for CSV and Parquet; null is not known."""
     for hour in record.hours:
@@ -343,7 +363,5 @@ def table(record: Exposure, label_offset_s: float = 0.0) -> Iterator[dict[str, A
             known = hour.mean_c is not None or (key.startswith("root_") and hour.pot_c is not None)
             row[key] = hour.limits.get(key)
             row[f"beyond_{key}_h"] = passed.hours if known else None
-            row[f"beyond_{key}_{'kpa_h' if key == 'vpd_warn_kpa' else 'k_h'}"] = (
-                passed.degree_hours if known else None
-            )
+            row[_amount_column(key)] = passed.degree_hours if known else None
         yield row

@@ -14,7 +14,18 @@ import numpy as np
 from monitor.science.drying import FIBRES
 from monitor.science.values import FloatArray
 from monitor.science.wrap_estimates import FROZEN_FROM, frozen_fraction
-from monitor.science.wraps import WrapAir, WrapState, new_wrap, rewet, share, touch, weights_of, wrap_step
+from monitor.science.wraps import (
+    WrapAir,
+    WrapState,
+    family_of,
+    lesson_of,
+    new_wrap,
+    rewet,
+    share,
+    touch,
+    weights_of,
+    wrap_step,
+)
 from monitor.watches.wrap_events import WrapEvent, WrapKey
 
 HOUR_S = 3600.0
@@ -24,6 +35,8 @@ BLIND_FROM_H = 3.0
 """After so much unknown air a touch says how wet it is, and nothing else; judgement."""
 BEYOND = 1.1
 """So little beyond the dry edge is what felt damp taken to be, where nothing else is known."""
+LESSONS_KEPT = 20
+"""Of wraps of one kind that were taken off; how tight somebody wraps changes over the years; judgement."""
 LIKELY = 0.1
 """Less likely than this, a touch is a surprise; judgement."""
 _DRIER = {"wet": ("damp", "dry"), "damp": ("dry",)}
@@ -53,7 +66,6 @@ class FoldedWrap:
     state: WrapState
     on_at_s: float
     wetted_at_s: float
-    is_on: bool = True
     felt: Felt | None = None
     looked_at_s: float | None = None
     blind_h: float = 0.0
@@ -61,6 +73,8 @@ class FoldedWrap:
     dry_h: float = 0.0
     surprise: str = ""
     """What was felt last, where hardly anything spoke for it; felt so twice, the hand is right."""
+    before_touch: tuple[float, ...] | None = None
+    """How well each gain agreed with everything but the last touch; None where nothing was learnt of it."""
 
     def as_json(self) -> dict[str, Any]:
         """Plain values."""
@@ -71,35 +85,42 @@ class FoldedWrap:
     @staticmethod
     def from_json(values: Mapping[str, Any]) -> "FoldedWrap":
         """What `as_json` wrote."""
-        felt = values["felt"]
+        felt, before = values["felt"], values["before_touch"]
         state = WrapState.from_dict(values["state"])
-        return FoldedWrap(**{**values, "state": state, "felt": None if felt is None else Felt(*felt)})
+        read = {
+            "state": state,
+            "felt": None if felt is None else Felt(*felt),
+            "before_touch": None if before is None else tuple(before),
+        }
+        return FoldedWrap(**{**values, **read})
 
 
 @dataclass(frozen=True, slots=True)
 class Fold:
-    """All wraps after the hour that ended at `until_s`, those taken off too: they go on teaching."""
+    """The wraps that are on after the hour that ended at `until_s`, and what those taken off have taught."""
 
     until_s: float
     wraps: Mapping[WrapKey, FoldedWrap] = field(default_factory=dict)
     sensors: Mapping[str, str | None] = field(default_factory=dict)
     """Tree -> the sensor it stands at."""
-
-    @property
-    def on(self) -> tuple[WrapKey, ...]:
-        """The wraps that are on."""
-        return tuple(key for key, wrap in self.wraps.items() if wrap.is_on)
+    lessons: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    """Fibre and cover -> shifts of the gain that touches of wraps had taught before they were taken off."""
 
     def as_json(self) -> dict[str, Any]:
         """Plain values."""
-        wraps = [[*key, wrap.as_json()] for key, wrap in self.wraps.items()]
-        return {"until_s": self.until_s, "wraps": wraps, "sensors": dict(self.sensors)}
+        return {
+            "until_s": self.until_s,
+            "wraps": [[*key, wrap.as_json()] for key, wrap in self.wraps.items()],
+            "sensors": dict(self.sensors),
+            "lessons": {family: list(known) for family, known in self.lessons.items()},
+        }
 
     @staticmethod
     def from_json(values: Mapping[str, Any]) -> "Fold":
         """What `as_json` wrote."""
         wraps = {(tree, entry): FoldedWrap.from_json(wrap) for tree, entry, wrap in values["wraps"]}
-        return Fold(values["until_s"], wraps, dict(values["sensors"]))
+        lessons = {family: tuple(known) for family, known in values["lessons"].items()}
+        return Fold(values["until_s"], wraps, dict(values["sensors"]), lessons)
 
 
 def beginning(events: Sequence[WrapEvent]) -> Fold | None:
@@ -113,7 +134,7 @@ def fold_on(fold: Fold, events: Sequence[WrapEvent], to_s: float, air_at: AirAt)
     index, at_s = 0, fold.until_s
     while at_s < to_s:
         hour_at_s = at_s // HOUR_S * HOUR_S
-        if not fold.on:
+        if not fold.wraps:
             # Nothing dries: straight to the hour of the next event.
             ahead_s = due[index].at_s if index < len(due) else to_s
             hour_at_s = max(hour_at_s, math.ceil(ahead_s / HOUR_S) * HOUR_S - HOUR_S)
@@ -131,7 +152,7 @@ def fold_on(fold: Fold, events: Sequence[WrapEvent], to_s: float, air_at: AirAt)
 
 def _stepped(fold: Fold, from_s: float, to_s: float, hour_at_s: float, air_at: AirAt) -> Fold:
     """All wraps that are on after some part of an hour in that hour's air."""
-    on = fold.on
+    on = tuple(fold.wraps)
     if not on or to_s - from_s < 1.0:
         return fold
     duration_h = (to_s - from_s) / HOUR_S
@@ -146,7 +167,7 @@ def _stepped(fold: Fold, from_s: float, to_s: float, hour_at_s: float, air_at: A
         states = wrap_step([fold.wraps[key].state for key in seen], WrapAir(air[:, 0], air[:, 1]), duration_h)
         for key, state in zip(seen, states, strict=True):
             stepped[key] = _lasted(fold.wraps[key], state, duration_h, blind=False)
-    return replace(fold, wraps={**fold.wraps, **stepped})
+    return replace(fold, wraps=stepped)
 
 
 def _unseen(state: WrapState, duration_h: float) -> WrapState:
@@ -176,7 +197,7 @@ def _lasted(wrap: FoldedWrap, state: WrapState, duration_h: float, *, blind: boo
 
 def _happened(fold: Fold, events: Iterable[WrapEvent], hour_at_s: float, air_at: AirAt) -> Fold:
     """The fold after what happened at one instant; what one wrap taught, its siblings take over."""
-    wraps, sensors = dict(fold.wraps), dict(fold.sensors)
+    wraps, sensors, lessons = dict(fold.wraps), dict(fold.sensors), dict(fold.lessons)
     teaches = False
     for event in events:
         tree, _entry = event.key
@@ -185,16 +206,25 @@ def _happened(fold: Fold, events: Iterable[WrapEvent], hour_at_s: float, air_at:
         elif event.what == "on":
             wraps[event.key] = _put_on(event)
             teaches = True
+        elif event.key in wraps and event.what == "off":
+            _leave_lesson(wraps.pop(event.key).state, lessons)
         elif event.key in wraps:
             temperature_c = air_at(sensors.get(tree), hour_at_s)[0]
             wraps[event.key] = _changed(wraps[event.key], event, temperature_c)
             teaches |= event.what == "touch"
     if teaches:
-        shared = share([wrap.state for wrap in wraps.values()])
+        shared = share([wrap.state for wrap in wraps.values()], lessons)
         wraps = {
             key: replace(wrap, state=state) for (key, wrap), state in zip(wraps.items(), shared, strict=True)
         }
-    return replace(fold, wraps=wraps, sensors=sensors)
+    return Fold(fold.until_s, wraps, sensors, lessons)
+
+
+def _leave_lesson(state: WrapState, lessons: dict[str, tuple[float, ...]]) -> None:
+    """What a wrap that is taken off has learnt stays for its siblings; the oldest are forgotten."""
+    if state.touches:
+        family = family_of(state)
+        lessons[family] = (*lessons.get(family, ()), lesson_of(state))[-LESSONS_KEPT:]
 
 
 def _put_on(event: WrapEvent) -> FoldedWrap:
@@ -204,8 +234,6 @@ def _put_on(event: WrapEvent) -> FoldedWrap:
 
 
 def _changed(wrap: FoldedWrap, event: WrapEvent, temperature_c: float) -> FoldedWrap:
-    if event.what == "off":
-        return replace(wrap, is_on=False)
     if event.what == "rewet":
         state = rewet(wrap.state)
         return replace(wrap, state=state, wetted_at_s=event.at_s, blind_h=0.0, dry_h=0.0, surprise="")
@@ -216,8 +244,16 @@ def _changed(wrap: FoldedWrap, event: WrapEvent, temperature_c: float) -> Folded
         return replace(wrap, state=touched.state, felt=felt)
     by_hand = how != "touch" or wrap.state.cover == "none"
     state, surprise = _taught(wrap, touched.state, feel, by_hand)
-    looked_at_s = event.at_s if by_hand else wrap.looked_at_s
-    return replace(wrap, state=state, felt=felt, looked_at_s=looked_at_s, blind_h=0.0, surprise=surprise)
+    learns = state.log_likelihood != wrap.state.log_likelihood
+    return replace(
+        wrap,
+        state=state,
+        felt=felt,
+        looked_at_s=event.at_s if by_hand else wrap.looked_at_s,
+        blind_h=0.0,
+        surprise=surprise,
+        before_touch=wrap.state.log_likelihood if learns else None,
+    )
 
 
 def _taught(wrap: FoldedWrap, learnt: WrapState, feel: str, by_hand: bool) -> tuple[WrapState, str]:

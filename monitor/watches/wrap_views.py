@@ -25,7 +25,7 @@ DRY_SOON_H = 12.0
 """Likely dry within so long asks for water; judgement."""
 DRY_SOON_OVER_H = 16.0
 """And no longer does from here on."""
-WATER_UNSURE = 0.1
+WATER_UNSURE = 0.12
 """How much water fibre takes up and lets go differs by that part from wrap to wrap; judgement."""
 BALANCE_UNSURE_KG_PER_KG = 0.02
 """And so does what it holds when it is dry; judgement."""
@@ -33,6 +33,10 @@ LIKELY_DRY = 0.3
 """So great a chance that it is dry already asks for water, too; judgement."""
 UNSURE_FROM = 0.02
 """From this chance of being dry on it is not called damp without a touch; judgement."""
+UNSURE_ALONE_FROM = 0.05
+"""The same where the last touch is left out: that it is damp rests on one hand alone; judgement."""
+ONE_HAND_H = 24.0
+"""And one hand alone is believed for so long; judgement."""
 JUST_WETTED_H = 3.0
 """More water is not asked for so soon, however dry the air is; judgement."""
 SETTLED_H = 24.0
@@ -99,22 +103,36 @@ class WrapView:
 
 
 class Belief(NamedTuple):
-    """One wrap's fold, what is reckoned from it, and the chance that it is dry."""
+    """One wrap's fold, what is reckoned from it, and the chance that it is dry; that, too, without its last
+    touch.
+    """
 
     folded: FoldedWrap
     estimate: WrapEstimate
     dry: float
+    dry_alone: float
+
+
+def _without_last_touch(wrap: FoldedWrap) -> WrapState:
+    before = wrap.before_touch
+    return wrap.state if before is None else wrap.state._replace(log_likelihood=before)
 
 
 def beliefs(fold: Fold, trees: Mapping[str, GuardedTree], outlook: Outlook) -> dict[WrapKey, Belief]:
     """What is believed of every wrap that is on, in the order in which they were put on."""
-    on = [key for key in fold.on if key[0] in trees]
+    on = [key for key in fold.wraps if key[0] in trees]
     if not on:
         return {}
     air = np.array([outlook(fold.sensors.get(tree)) for tree, _entry in on])
     states = [fold.wraps[key].state for key in on]
-    believed = zip(on, estimates(states, WrapAir(air[:, 0], air[:, 1])), dry_chances(states), strict=True)
-    return {key: Belief(fold.wraps[key], _widened(estimate), dry) for key, estimate, dry in believed}
+    found = estimates(states, WrapAir(air[:, 0], air[:, 1]))
+    alone = dry_chances([_without_last_touch(fold.wraps[key]) for key in on])
+    return {
+        key: Belief(fold.wraps[key], _widened(estimate, state), dry, dry_alone)
+        for key, state, estimate, dry, dry_alone in zip(
+            on, states, found, dry_chances(states), alone, strict=True
+        )
+    }
 
 
 def wrap_views(
@@ -134,21 +152,29 @@ def dry_chances(states: Sequence[WrapState]) -> list[float]:
     """Chance that each wrap would feel dry, by its gain and by what no gain accounts for [-]."""
     moisture = np.array([state.moisture_kg_per_kg for state in states])
     edges = np.array([FIBRES[state.fibre].dry_below_kg_per_kg for state in states])[:, None]
-    beyond = (edges - moisture) / _unsure_kg_per_kg(moisture)
+    beyond = (edges - moisture) / np.array(
+        [_unsure_kg_per_kg(state, np.array(state.moisture_kg_per_kg)) for state in states]
+    )
     # The logistic curve of that steepness is the normal one within a hundredth.
     chances = 1 / (1 + np.exp(-1.702 * np.clip(beyond, -20, 20)))
     found: list[float] = (weights_of(states) * chances).sum(axis=1).tolist()
     return found
 
 
-def _unsure_kg_per_kg(moisture: Any) -> Any:
-    return BALANCE_UNSURE_KG_PER_KG + WATER_UNSURE * moisture
+def _unsure_kg_per_kg(state: WrapState, moisture: Any) -> Any:
+    """Standard deviation of what no gain accounts for, at a moisture [kg/kg].
+
+    How much water it took up is off by the same amount until free water ends; then that, too, dries away.
+    """
+    least = FIBRES[state.fibre].dried_kg_per_kg - BALANCE_UNSURE_KG_PER_KG
+    left = np.clip((moisture - least) / (float(state.body.critical_kg_per_kg) - least), 0.0, 1.0)
+    return BALANCE_UNSURE_KG_PER_KG + WATER_UNSURE * float(state.body.saturated_kg_per_kg) * left
 
 
-def _widened(estimate: WrapEstimate) -> WrapEstimate:
+def _widened(estimate: WrapEstimate, state: WrapState) -> WrapEstimate:
     """The estimate with a band that also holds what no gain accounts for."""
     low, middle, high = estimate.moisture_kg_per_kg
-    more = TENTH_OF_NORMAL * _unsure_kg_per_kg(middle)
+    more = TENTH_OF_NORMAL * float(_unsure_kg_per_kg(state, middle))
     band = Range(
         max(0.0, middle - math.hypot(middle - low, more)), middle, middle + math.hypot(high - middle, more)
     )
@@ -235,11 +261,18 @@ def _touch_because(belief: Belief, since_wet_h: float) -> str:
         return ""
     if folded.state.cover != "none" and not folded.state.touches:
         return "never-felt"
-    if estimate.feel == "unknown" or (estimate.feel != "dry" and belief.dry >= UNSURE_FROM):
+    if estimate.feel == "unknown" or (estimate.feel != "dry" and _may_be_dry(belief)):
         return "unsure"
     if min(since_wet_h, math.inf if touched_h is None else touched_h) > TOUCH_EVERY_H:
         return "long-ago"
     return ""
+
+
+def _may_be_dry(belief: Belief) -> bool:
+    """Whether it may well be dry, or may be if the last hand was wrong."""
+    touched_h = belief.folded.state.since_touch_h
+    rests_on_one = touched_h is not None and touched_h >= ONE_HAND_H
+    return belief.dry >= UNSURE_FROM or (rests_on_one and belief.dry_alone >= UNSURE_ALONE_FROM)
 
 
 def _blind_allowed_h(estimate: WrapEstimate) -> float:

@@ -21,7 +21,7 @@ from monitor.watches.wrap_views import DRY_SOON_H, Belief, WrapView, beliefs, wr
 DRYING, UNKNOWN, TOO_LONG = "wrap-drying", "wrap-unknown", "wet-too-long"
 ROW = "wraps"
 ROW_LINES = "wraps-lines"
-MADE_BY = "1"
+MADE_BY = "2"
 """Changes with the reckoning: a mark that an older one made is not gone on from."""
 MARK_EVERY_S = 86_400.0
 MARKS_KEPT = 15

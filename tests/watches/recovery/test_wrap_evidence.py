@@ -1,8 +1,6 @@
 """Estimates of wraps held to a truth of their own: hidden gains and tapes, a hand that errs, a cold house.
 
-Independent: `simulator.py` shares no formula with the program. Over 24 seeds (432 wraps) the band held the
-truth in 71-93 % of hours, 87 % on average; two wraps were dry unsaid for more than a day (30 and 56 h), each
-with a gain near three spreads out and after a hand that was wrong.
+Independent: `simulator.py` shares no formula with the program. All 24 seeds, 432 wraps.
 """
 
 from collections.abc import Mapping
@@ -16,9 +14,9 @@ DAYS = 24
 Noted = Mapping[tuple[str, str], Watched]
 
 
-@pytest.fixture(scope="module", params=[7, 20], ids="seed {}".format)
+@pytest.fixture(scope="module", params=range(24), ids="seed {}".format)
 def noted(request: pytest.FixtureRequest) -> Noted:
-    """Eighteen wraps in three houses, tended as the program asks; two of the harder seeds."""
+    """Eighteen wraps in three houses, tended as the program asks."""
     return Grower(request.param, DAYS).live()
 
 
@@ -32,7 +30,7 @@ def test_after_two_touches_the_band_holds_the_truth(noted: Noted) -> None:
 
 def test_no_wrap_is_called_damp_for_a_day_while_it_is_dry_and_no_alarm_stands(noted: Noted) -> None:
     """Truth dry, called wet or damp, neither `wrap-drying` nor `wrap-unknown` raised: 24 h at most."""
-    assert sum(sum(wrap.dry) for wrap in noted.values()) > 500, "some wraps did dry"
+    assert sum(sum(wrap.dry) for wrap in noted.values()) > 200, "some wraps did dry"
     assert max(longest_silence_h(wrap) for wrap in noted.values()) <= 24
 
 

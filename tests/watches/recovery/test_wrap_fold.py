@@ -115,8 +115,23 @@ def test_a_wrap_that_was_taken_off_goes_on_teaching() -> None:
     new = replace(BARE, entry="on-3", wrap="third-branch", at_s=50 * HOUR_S)
     fold = folded(touched(replace(LARCH, wraps=(off, new)), 18.0, "dry"), 51)
 
-    assert not fold.wraps[("larch-3", "on-1")].is_on
     assert fold.wraps[("larch-3", "on-3")].state.prior_shift > 0.1
+
+
+def test_what_was_taken_off_leaves_the_saved_mark() -> None:
+    """Years of wraps: the mark holds those that are on, and of the others what twenty of a kind taught."""
+    gone = [
+        replace(BARE, entry=f"on-{10 + n}", wrap=f"branch-{n}", at_s=n * HOUR_S, off_at_s=(n + 20) * HOUR_S)
+        for n in range(30)
+    ]
+    felt = [
+        replace(wrap, touches=(Touch(f"t-{n}", (n + 18) * HOUR_S, "dry"),)) for n, wrap in enumerate(gone)
+    ]
+    fold = folded(replace(LARCH, wraps=(*felt, replace(TAPED, at_s=0.0))), 60)
+
+    assert list(fold.wraps) == [("larch-3", "on-2")]
+    assert {family: len(known) for family, known in fold.lessons.items()} == {"raffia/none": 20}
+    assert Fold.from_json(json.loads(json.dumps(fold.as_json()))) == fold
 
 
 def test_a_frozen_wrap_holds_its_estimate_and_a_touch_of_it_is_not_believed() -> None:
