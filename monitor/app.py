@@ -23,7 +23,7 @@ from monitor.delivery.workers import Delivery, DrillResult
 from monitor.drive import Driver
 from monitor.engine import Engine
 from monitor.errors import AftercareError, BookError, NotRunning, StoreError
-from monitor.guarding import GuardedTree
+from monitor.guarding import GuardedTree, labelled
 from monitor.intake.mqtt import Intake
 from monitor.keeping import Keeping
 from monitor.liveness import SignOfLife
@@ -149,8 +149,12 @@ class Guard:
 
     @property
     def trees(self) -> Mapping[str, GuardedTree]:
-        """Every tree that has not left, with what holds for it: frozen values."""
-        return self.engine.guarding.trees
+        """Every tree that has not left, with what holds for it, dated by people's clocks: frozen values."""
+        trees, offset_s = self.engine.guarding.trees, self.speech.offset_s
+        if offset_s == 0.0:
+            return trees
+        dated = self.book.trees
+        return {name: labelled(each, dated[name], offset_s) for name, each in trees.items() if name in dated}
 
     @property
     def speech(self) -> Speech:

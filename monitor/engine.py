@@ -60,6 +60,7 @@ from monitor.scenes import Scenes
 from monitor.settings import Settings
 from monitor.silence import Silence
 from monitor.timers import Timers
+from monitor.told_book import ToldBook
 from monitor.trees.book import Book
 from monitor.trees.plans import Plans
 from monitor.troubles import Troubles
@@ -87,7 +88,7 @@ class Engine:
         self.settings = settings
         self.plans = plans
         self.now_s = 0.0
-        self.book = Book.fold((), {name: sensor.house for name, sensor in settings.sensors.items()})
+        self.told = ToldBook(Book.fold((), {name: sensor.house for name, sensor in settings.sensors.items()}))
         self.timers = Timers()
         resting: set[str] = set()
         self.readings = Readings(settings, resting)
@@ -105,7 +106,7 @@ class Engine:
             self.surroundings,
             self.silence,
             lambda: self.now_s,
-            lambda: self.book,
+            lambda: self.told.book,
         )
         self.troubles = Troubles(settings)
         self.scenes.troubles = self.troubles
@@ -118,7 +119,7 @@ class Engine:
                 self.guarding,
                 self.silence,
                 self.board,
-                lambda: self.book,
+                lambda: self.told.book,
                 lambda: self.scenes.speech,
                 self.hours,
                 self.readings.service_lows,
@@ -173,7 +174,6 @@ class Engine:
 
     def load(self, saved: Saved, entries: Iterable[Mapping[str, Any]]) -> None:
         """Take over what was saved, and the book."""
-        self.book = Book.fold(entries, self.book.house_of)
         self.readings.load(saved.readings)
         self.board.load(saved.rows.get("alarm", {}))
         self.desk.load(saved.rows.get("episode", {}))
@@ -185,6 +185,8 @@ class Engine:
         site = saved.rows.get("site", {})
         known = site.get("engine", {})
         self._set_offset(known.get("offset_s", 0.0))
+        labels = Book.fold(entries, self.book.house_of)
+        self.told.load(labels, self.scenes.speech.offset_s, site.get("handed_in", {}))
         self._hours_done_to_s = known.get("hours_done_to_s")
         self.first_seen_s = known.get("first_seen_s", 0.0)
         self.drilled = known.get("drilled", "")
@@ -209,6 +211,11 @@ class Engine:
         for notice, _ in saved.outbox:
             at_s = notice.at_s - self.scenes.speech.offset_s
             self.waiting_deliveries[(notice.notice, notice.notifier)] = at_s
+
+    @property
+    def book(self) -> Book:
+        """The book as people wrote it, in their own times; what the guard counts by is `told.book`."""
+        return self.told.labels
 
     # ---- the one door ----------------------------------------------------------------------------------
 
@@ -378,6 +385,7 @@ class Engine:
             Row("site", "stages", dict(self._stages)),
             Row("site", "troubles", self.troubles.as_json()),
             Row("site", "rests", self.resting.as_json()),
+            Row("site", "handed_in", self.told.as_json()),
             Row("site", "night_log", self.night_log.as_json()),
         )
 
@@ -421,6 +429,7 @@ class Engine:
             self.first_seen_s = event.at_s
         if self._hours_done_to_s is None:
             self._hours_done_to_s = event.at_s // HOUR_S * HOUR_S
+        self.told.settle(self.now_s)
         self._end_hour()
         self.silence.start(event.at_s)
         self._follow_rests()
@@ -446,12 +455,16 @@ class Engine:
             self.occurrences.change(before.alarm, self.now_s, anew)
 
     def _entry(self, event: Entry) -> None:
-        self.book = self.book.with_entry(event.values)
+        self._site_changed |= self.told.add(event.values, self.now_s)
         self._refresh()
         if event.values["kind"] in {"rest", "void"}:
             self._follow_rests()
         if event.values["kind"] in MOVES_TREES:
-            self.resting.shorten(self.book, self.now_s)
+            self.resting.shorten(self.told.book, self.now_s)
+        self._met_anew()
+
+    def _met_anew(self) -> None:
+        """What is known now meets what the book says now."""
         for sensor in self.settings.sensors:
             self._look_again(sensor)
         for watch in self.watches:
@@ -459,7 +472,7 @@ class Engine:
                 self._judge(found)
 
     def _follow_rests(self) -> None:
-        self.resting.follow(self.book, self.settings.sensors, self.now_s, self.scenes.speech.offset_s)
+        self.resting.follow(self.told.book, self.settings.sensors, self.now_s)
         self._site_changed = True
 
     def _look_again(self, sensor: str) -> None:
@@ -473,7 +486,7 @@ class Engine:
 
     def _refresh(self) -> None:
         """Stages and limits anew; a stage that changed is a line of its stream."""
-        self.guarding.refresh(self.book, self.now_s)
+        self.guarding.refresh(self.told.book, self.now_s)
         for guarded in self.guarding.trees.values():
             for stage in guarded.stages:
                 key = f"{guarded.tree.id}/{stage.entry}"
@@ -584,6 +597,9 @@ class Engine:
     def _clock_step(self, event: ClockStep) -> None:
         self.night_log.stepped(event.offset_s - self.scenes.speech.offset_s, self.now_s)
         self._set_offset(event.offset_s)
+        self.told.clock_set(event.offset_s, self.now_s)
+        self._refresh()
+        self._met_anew()
         self._judge(self.troubles.clock(self.scenes.label_s(self.now_s), self.now_s))
         self._site_changed = True
 

@@ -6,7 +6,7 @@ many trees stand there; leaving it, or a running delay, wakes those trees. It kn
 
 from bisect import bisect_left
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import NamedTuple
 
 from monitor import plugins
@@ -51,6 +51,17 @@ class GuardedTree:
             return ""
         first = min(tender, key=lambda stage: stage.day)
         return f"{first.work.replace('-', ' ')}, day {first.day}"
+
+
+def labelled(guarded: GuardedTree, tree: Tree, offset_s: float) -> GuardedTree:
+    """The same with times by people's clocks; `tree` is the one that is dated so."""
+    stages = tuple(
+        replace(stage, days_end_at_s=stage.days_end_at_s + offset_s)
+        if stage.days_end_at_s is not None
+        else stage
+        for stage in guarded.stages
+    )
+    return replace(guarded, tree=tree, stages=stages)
 
 
 class Finding(NamedTuple):

@@ -53,14 +53,14 @@ class Resting:
         row = self._occurrences.board.by_name(f"{OF_SENSORS[0]}/{sensor}")
         return row.shelved_until_s if row is not None and sensor in self.sensors else None
 
-    def follow(self, book: Book, sensors: Mapping[str, Any], now_s: float, offset_s: float) -> None:
-        """Rests of the book that were not followed yet; `offset_s` is wall time minus guard time."""
+    def follow(self, book: Book, sensors: Mapping[str, Any], now_s: float) -> None:
+        """Rests of the book (in guard time) that were not followed yet."""
         for sensor in sensors:
             rest = book.rests.get(sensor)
             entry = rest.entry if rest is not None else ""
             if self._followed.get(sensor, "") == entry:
                 continue
-            until_s = now_s if rest is None else min(rest.until_s, _longest_s(book, rest)) - offset_s
+            until_s = now_s if rest is None else min(rest.until_s, _longest_s(book, rest))
             if rest is not None and until_s > now_s:
                 self._put_to_rest(sensor, now_s, until_s, rest.by)
             elif sensor in self.sensors:
@@ -102,5 +102,5 @@ def _depend(book: Book, sensor: str) -> bool:
 
 
 def _longest_s(book: Book, rest: Rest) -> float:
-    """The latest instant by people's clocks at which a rest may end [s]."""
+    """The latest instant at which a rest may end [guard time]."""
     return rest.at_s + LONGEST_REST_S if _depend(book, rest.sensor) else float("inf")

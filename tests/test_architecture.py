@@ -55,6 +55,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     },
     "own_delays": {"model", "alarms", "settings"},
     "occurrences": {"model", "alarms", "conditions", "guarding", "own_delays", "scenes", "timers"},
+    "told_book": {"clock", "trees"},
     "resting": {"model", "alarms", "occurrences", "silence", "timers", "trees"},
     "commands": {"model", "settings", "alarms", "notices", "occurrences", "scenes"},
     "morning": {
@@ -64,7 +65,7 @@ MAY_IMPORT: dict[str, set[str]] = {
     "engine": {
         "model", "clock", "settings", "alarms", "commands", "conditions", "guarding", "links", "notices",
         "occurrences", "own_delays", "readings", "resting",
-        "morning", "scenes", "silence", "timers", "trees", "troubles", "views", "watch", "watches",
+        "morning", "scenes", "silence", "timers", "told_book", "trees", "troubles", "views", "watch", "watches",
     },
     "tree_record": {"conditions", "model", "store", "trees", "watches"},
     "almanac": {"settings"},

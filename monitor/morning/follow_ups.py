@@ -2,7 +2,7 @@
 
 from typing import TYPE_CHECKING
 
-from monitor.guarding import GuardedTree
+from monitor.guarding import GuardedTree, labelled
 from monitor.trees.follow_up_calendar import calendar_bytes
 from monitor.trees.follow_ups import done_of, follow_ups_of
 from monitor.trees.moment import FollowUpNow, Moment, moment
@@ -27,13 +27,20 @@ def calendar_text(engine: "Engine") -> str:
 
 
 def _now(engine: "Engine", guarded: GuardedTree) -> Moment:
-    tree = guarded.tree
-    now_s = engine.scenes.label_s(engine.now_s)
+    tree = engine.book.trees[guarded.tree.id]
+    now_s, offset_s = engine.scenes.label_s(engine.now_s), engine.scenes.speech.offset_s
 
     def degree_days_since(at_s: float) -> float:
-        return engine.guarding.thermal.degree_days_k_d(tree.placements, at_s, engine.now_s)
+        placements = guarded.tree.placements
+        return engine.guarding.thermal.degree_days_k_d(placements, at_s - offset_s, engine.now_s)
 
     species = shipped_species().find(tree.species) if tree.species else None
     return moment(
-        tree, engine.plans, guarded.stages, now_s, engine.settings.site.zone, degree_days_since, species
+        tree,
+        engine.plans,
+        labelled(guarded, tree, offset_s).stages,
+        now_s,
+        engine.settings.site.zone,
+        degree_days_since,
+        species,
     )

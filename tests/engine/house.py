@@ -41,7 +41,7 @@ from monitor.model import (
 )
 from monitor.settings import Settings
 from monitor.store.sqlite import Store
-from monitor.trees.book import check_entry
+from monitor.trees.book import Book, check_entry
 from monitor.trees.plans import load_plans
 from monitor.watch import Ground, Watch
 from monitor.watches.air import DryAirWatch
@@ -325,6 +325,11 @@ class House:
         self.handle(Entry(self.now_s, checked))
         if self.entries_count_twice:
             self.handle(Entry(self.now_s, checked))
+
+    def written(self, values: Mapping[str, Any]) -> None:
+        """A checked entry comes as it is, whatever its time."""
+        (entry,) = Book.fold([values]).entries
+        self.handle(Entry(self.now_s, entry))
 
     def link(self, up: bool, at: str | None = None) -> None:
         """The connection to the broker comes or goes."""
