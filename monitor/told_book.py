@@ -1,8 +1,8 @@
 """The book as the guard counts it: people's times become guard time, and nothing in it lies ahead.
 
 People date entries by their clocks; the guard measures everything that lasts in its own time. Once the clock
-was set, the two differ: a work dated by people's clocks would lie ahead of the guard, and its tree would stand
-there without limits. What is in the book has happened: it counts from when it was handed in at the latest.
+was set, the two differ: a work dated by people's clocks would lie ahead, and its tree would stand without
+limits. What is in the book has happened: it counts from when it was handed in at the latest.
 """
 
 from collections.abc import Mapping
@@ -19,7 +19,7 @@ HAPPENED = ("at", "entered_at")
 
 
 class ToldBook:
-    """One book twice: `labels` as people wrote it, `book` in guard time. They are one where nothing differs."""
+    """One book twice: `labels` as people wrote it, `book` in guard time; one where nothing differs."""
 
     def __init__(self, labels: Book) -> None:
         self.labels = labels
@@ -39,7 +39,7 @@ class ToldBook:
         return dict(self._handed_in_s)
 
     def settle(self, now_s: float) -> bool:
-        """Whether an entry lies ahead of now and counts from now; after a start, and after a clock was set."""
+        """Whether an entry lies ahead of now, and counts from now on; for a start."""
         found = False
         for values in self.labels.entries:
             found |= self._lies_ahead(values, now_s)

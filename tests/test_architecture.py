@@ -65,7 +65,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "engine": {
         "model", "clock", "settings", "alarms", "commands", "conditions", "guarding", "links", "notices",
         "occurrences", "own_delays", "readings", "resting",
-        "morning", "scenes", "silence", "timers", "told_book", "trees", "troubles", "views", "watch", "watches",
+        "morning", "scenes", "silence", "timers", "told_book", "trees",
+        "troubles", "views", "watch", "watches",
     },
     "tree_record": {"conditions", "model", "store", "trees", "watches"},
     "almanac": {"settings"},

@@ -31,7 +31,7 @@ def held(house: House) -> bool:
 
 @pytest.mark.parametrize("by_s", [3 * 3600.0, 700 * DAY_S, -3 * 3600.0])
 def test_work_entered_after_the_clock_was_set_holds_at_once(by_s: float) -> None:
-    """A small computer without a clock of its own starts hours behind, and is set once the network is there."""
+    """A small computer starts hours behind, and is set once the network is there."""
     house = new_house()
     house.clock_steps(by_s)
     house.entry("work", tree="larch-3", work="heavy-bend")

@@ -37,7 +37,8 @@ def weather(house: House, hours: float, value_c: float, rh_pct: float | None = 7
     """The sensor reports for some hours."""
     begin_s, every_s = house.now_s, house.settings.sensors["bench-a"].every_s
     for step in range(1, int(hours * 3600 / every_s) + 1):
-        house.reading(value_c + 0.02 * (step % 5), begin_s + step * every_s, rh_pct=rh_pct)
+        at_s = begin_s + step * every_s
+        house.reading(value_c + 0.02 * (at_s // every_s % 5), at_s, rh_pct=rh_pct)
 
 
 def lines(house: House) -> list[Mapping[str, Any]]:
@@ -58,9 +59,14 @@ def house() -> House:
     return House(slow(), larch())
 
 
-def test_each_hour_each_wrap_has_a_line(house: House) -> None:
+def test_each_hour_each_wrap_has_a_line() -> None:
     """Keys as the design of the formats has them; drying all the while."""
-    weather(house, 6.2, 8.0)
+    tree, *done = larch()
+    house = House(slow(), [tree])
+    house.passes(until="20:05")
+    for entry in done:
+        house.written(entry)
+    weather(house, 6.1, 8.0)
 
     found = lines(house)
     assert [line["at_s"] for line in found] == [instant(f"01-14 {h}:00") for h in (21, 22, 23)] + [
@@ -210,9 +216,12 @@ def test_entered_late_is_the_same_as_entered_in_time() -> None:
     touch = {"at": at[0], "kind": "touch", "tree": "larch-3", "wrap": "first-branch", "feel": "damp"}
     rewet = {"at": at[1], "kind": "rewet", "tree": "larch-3", "wrap": "first-branch"}
     wrong = {"at": at[0], "kind": "rewet", "tree": "larch-3", "wrap": "first-branch", "id": "wrong"}
-    in_time, late = House(slow(), [*larch(), touch, rewet]), House(slow(), larch())
-    for house in (in_time, late):
-        weather(house, 9.1, 9.0)
+    in_time, late = House(slow(), larch()), House(slow(), larch())
+    for entry, hours in ((touch, 19 / 3), (rewet, 4 / 3)):
+        weather(in_time, hours + 0.01, 9.0)
+        in_time.written(entry)
+    weather(in_time, 1.4, 9.0)
+    weather(late, 9.1, 9.0)
     for values in (wrong, touch, rewet, {"kind": "void", "entry": "wrong", "reason": "wrong tree"}):
         given = {key: value for key, value in values.items() if key != "kind"}
         late.entry(str(values["kind"]), **given)
