@@ -15,6 +15,7 @@ from monitor.model import Place
 from monitor.science.distribution import Distribution
 from monitor.science.house_ahead import Courses, Crossing, Heat, Outlook, courses
 from monitor.science.night_low import NightForecast, forecast_low, refresh_low, with_heater
+from monitor.science.night_memory import LEARNT_FROM
 from monitor.science.night_methods import Evening
 from monitor.watch import LOOKS_EVERY_S, Ground
 from monitor.watches.evening import HOUR_S, STEP_S, Air, Floats, Nights, NightTimes
@@ -189,7 +190,10 @@ class Ahead:
         return as_now if apart_k <= DISTURBED_K else alone
 
     def _heated(self, free: Tonight, now_s: float) -> Tonight:
-        """With the heater, where there is one: it holds with some chance, and no more than its power."""
+        """With the heater, where there is one: it holds with some chance, and no more than its power.
+
+        A night that it held says nothing of the house alone, but all of what the heater lets it come to.
+        """
         house = self._ground.settings.sensors[free.sensor].house
         setpoint_c = self._setpoint_c(free.sensor, now_s)
         if setpoint_c is None:
@@ -205,12 +209,14 @@ class Ahead:
         if self._is_failing(house):
             chance = min(chance, WHILE_FAILING)
         low_c = with_heater(free.low_c, holds_c=holds_c, spread_k=min(spread_k, 20.0), chance_holds=chance)
+        nights = free.nights_learned + heater.held_count
+        learning = free.method == "learning" and nights < LEARNT_FROM
         return Tonight(
             free.sensor,
             free.night,
             free.evening,
-            free.method,
-            free.nights_learned,
+            "heater" if free.method == "learning" and not learning else free.method,
+            nights,
             low_c,
             free.low_at_s,
             free.low_c,
