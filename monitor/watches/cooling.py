@@ -5,6 +5,7 @@ be seen at two looks (three, while people are about), so that a door opened for 
 heater's ordinary cycling is told by the band that it usually holds. It yields to the frost itself.
 """
 
+import math
 from collections.abc import Iterable
 from typing import Final, NamedTuple
 
@@ -15,7 +16,7 @@ from monitor.notices.words import Reason
 from monitor.science.house_ahead import Crossing
 from monitor.watch import Ground
 from monitor.watches.ahead import Ahead
-from monitor.watches.evening import HOUR_S, Air, Nights
+from monitor.watches.evening import HOUR_S, STEP_S, Air, Nights
 from monitor.watches.learnt import Learning
 from monitor.watches.plain import PlainWatch, over, unknown
 
@@ -62,7 +63,7 @@ class CoolingWatch(PlainWatch):
         self._learning = learning
         self._ahead = ahead
         self._near: dict[str, Near] = {}
-        self._counts: dict[str, int] = {}
+        self._counts: dict[str, tuple[int, float]] = {}
 
     def look(self, now_s: float) -> Iterable[Assessment]:
         """What each tree has before it."""
@@ -133,14 +134,22 @@ class CoolingWatch(PlainWatch):
             if not stands:
                 return []
             return [over(KIND, tree, now_s, air_c) if chance < OVER_BELOW else unknown(KIND, tree, now_s)]
-        self._counts[tree] = self._counts.get(tree, 0) + 1
         looks = LOOKS if self._nights.of(now_s).is_small_hours(now_s) else DOOR_LOOKS
-        if self._counts[tree] < looks and not stands:
+        if self._count(tree, sensor, now_s) < looks and not stands:
             return []
         short_h = (within_s - MARGIN_S + SHORT_S) / HOUR_S
         priority = Priority.HIGH if crossing.chance_within(short_h) >= RISES_FROM else Priority.MEDIUM
         air_c = round(air_c, 2)
         return [Assessment(KIND, tree, now_s, Judgement.BREACH, priority, air_c, harm_c, immediate=True)]
+
+    def _count(self, tree: str, sensor: str, now_s: float) -> int:
+        """Looks that found harm near, each by a reading of its own where the sensor reports so often."""
+        count, before_s = self._counts.get(tree, (0, -math.inf))
+        heard_s = self._air.last_heard_s(sensor, now_s)
+        if heard_s > before_s or self._ground.settings.sensors[sensor].every_s > STEP_S:
+            count += 1
+        self._counts[tree] = count, heard_s
+        return count
 
     def reason(self, kind: str, subject: str) -> Reason:
         """How cold, how fast, how long, how sure."""

@@ -164,6 +164,20 @@ class Air:
             grid[still(grid, STEP_S, every_s)] = np.nan
         return grid
 
+    def heard(self, sensor: str, from_s: float, to_s: float) -> Floats:
+        """Means of the temperatures that came in each five minutes, without what lies between."""
+        at_s, values = self.samples(sensor, from_s, to_s)
+        place = np.floor((at_s - from_s) / STEP_S).astype(np.int64)
+        number = np.bincount(place)
+        sums = np.bincount(place, weights=values)
+        means: Floats = sums[number > 0] / number[number > 0]
+        return means
+
+    def last_heard_s(self, sensor: str, now_s: float) -> float:
+        """When the last temperature came that can be trusted; minus infinity for none in two hours."""
+        at_s, _ = self.samples(sensor, now_s - STILL_S, now_s)
+        return float(at_s[-1]) if len(at_s) else -math.inf
+
     def value(self, sensor: str, at_s: float, quantity: Quantity = Quantity.TEMPERATURE_C) -> float:
         """Median of what can be trusted in the quarter of an hour before an instant; NaN for nothing."""
         span_s = max(BRIDGED_S, 2.5 * self._ground.settings.sensors[sensor].every_s)

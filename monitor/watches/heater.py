@@ -141,17 +141,22 @@ class HeaterWatch(PlainWatch):
         last = grid[-round(for_s / STEP_S) - 1 :]
         if np.isfinite(last).all() and bool((last <= setpoint_c - PLAIN_BELOW_K).all()):
             return True
-        return not by_day and self._unusual(house, setpoint_c, grid, now_s)
+        return not by_day and self._unusual(house, sensor, setpoint_c, now_s)
 
-    def _unusual(self, house: str, setpoint_c: float, grid: Floats, now_s: float) -> bool:
-        """Whether the last hour goes below what this heater lets the air come to of a night."""
+    def _unusual(self, house: str, sensor: str, setpoint_c: float, now_s: float) -> bool:
+        """Whether the last hour goes below what this heater lets the air come to of a night.
+
+        By the readings themselves, five minutes of them as one: what a grid puts between or after them would
+        count one reading twice.
+        """
         heater = self._learning.heater(house)
         if heater.held_count < LEARNT_FROM:
             return False
         usual_c = setpoint_c + heater.holds_k
-        z = np.clip((usual_c - grid) / heater.spread_k, -LARGEST_Z, LARGEST_Z)
+        heard_c = self._air.heard(sensor, now_s - WINDOW_S, now_s)
+        z = np.clip((usual_c - heard_c) / heater.spread_k, -LARGEST_Z, LARGEST_Z)
         alone = self._nights.of(now_s).is_small_hours(now_s)
-        return bool(cusum(z, ALLOWANCE)[-1] > (DECISION if alone else DOOR_DECISION))
+        return len(z) > 0 and bool(cusum(z, ALLOWANCE)[-1] > (DECISION if alone else DOOR_DECISION))
 
     def _is_back(self, house: str, setpoint_c: float, grid: Floats) -> bool:
         """Back in the band that it usually holds, and not falling."""

@@ -182,6 +182,12 @@ class House:
         self.settings = settings or self.settings
         self._open(self.now_s + after_s, self.engine.book.entries if book is None else book)
 
+    def learned(self) -> Mapping[str, Mapping[str, Any]]:
+        """What the engine has learnt, as it is kept in the state directory."""
+        assert self._store is not None, "only a house with a state directory keeps what it learns"
+        self.commit()
+        return self._store.load(0.0).rows["learned"]
+
     def commit(self) -> None:
         """Keep what was handled so far."""
         if self._store is not None:

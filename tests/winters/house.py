@@ -187,9 +187,12 @@ class Faults:
 def sensed(
     winter: MadeWinter, seed: int, every_min: int = 5, faults: Faults | None = None
 ) -> list[tuple[float, float | None, float, float]]:
-    """What a bench sensor and one outside report: (instant, inside or None, outside, humidity outside)."""
+    """What a bench sensor and one outside report: (instant, inside or None, outside, humidity outside).
+
+    When within its five minutes a sensor reports is the seed's.
+    """
     chance = np.random.default_rng(seed + 2000)
-    minutes = np.arange(0, len(winter.air_c), every_min)
+    minutes = np.arange(seed % every_min, len(winter.air_c), every_min)
     inside = winter.air_c[minutes] + chance.normal(0, 0.05, len(minutes))
     outside = winter.weather.air_c[minutes] + chance.normal(0, 0.05, len(minutes))
     missing = np.zeros(len(minutes), dtype=bool)
