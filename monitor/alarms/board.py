@@ -44,7 +44,7 @@ class Board:
 
     def put(self, before: AlarmRow, after: AlarmRow) -> None:
         """Keep a row; one that is normal and waits for nothing is dropped."""
-        if after == before:
+        if after is before or after == before:
             return
         self._changed.add(after.alarm)
         if after.state is AlarmState.NORMAL and not after.active and not after.waits:

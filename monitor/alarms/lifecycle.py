@@ -117,8 +117,12 @@ def step(row: AlarmRow, found: Assessment, delays: Delays) -> tuple[AlarmRow, Ch
 
 
 def _breach(row: AlarmRow, found: Assessment, delays: Delays) -> tuple[AlarmRow, Change | None]:
-    row = replace(row, returning_since_s=None, pending=_counted(row.pending, found))
-    reached = _reached(row.pending, found, delays)
+    pending = _counted(row.pending, found)
+    reached = _reached(pending, found, delays)
+    if row.active:  # only what is more urgent than what stands is still waited for
+        pending = tuple(level for level in pending if level[0].rank > row.priority.rank)
+    if pending != row.pending or row.returning_since_s is not None:
+        row = replace(row, returning_since_s=None, pending=pending)
     if reached is None or (row.active and reached.rank <= row.priority.rank):
         return row, None
     row = replace(
