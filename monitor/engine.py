@@ -231,7 +231,7 @@ class Engine:
             for reading in readings:
                 touched |= self._reading(reading)
             if not touched and not self._stirred and not self.readings.counts.news:
-                return Effects(readings=tuple(readings)) if readings else NOTHING
+                return Effects(tuple(readings)) if readings else NOTHING
             self._stirred = True
             self._settle()
             return self._effects(tuple(readings))

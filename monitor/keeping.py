@@ -7,13 +7,12 @@ commit; it knows no limits and no people.
 
 from collections import Counter
 from collections.abc import Callable, Sequence
-from dataclasses import replace
 from hashlib import blake2b
 from typing import Protocol
 
 from monitor.clock import monotonic_s
 from monitor.errors import StoreError
-from monitor.model import Effects, Message
+from monitor.model import NOTHING, Effects, Message
 
 HELD_AT_MOST = 250
 HELD_WHEN_IDLE = 16
@@ -77,7 +76,7 @@ class Keeping:
         """One event was handled; its message is answered after the commit."""
         if message is not None:
             self._messages.append(message)
-        if effects is not _NOTHING:
+        if effects is not NOTHING:
             self._effects.append(effects)
             self._urgent = self._urgent or effects.urgent
         if self._since_s is None:
@@ -139,8 +138,8 @@ class Keeping:
                 break
             surplus -= len(effects.readings)
             self.dropped_readings += len(effects.readings)
-            self._effects[index] = replace(effects, readings=())
-        self._effects = [effects for effects in self._effects if effects != _NOTHING]
+            self._effects[index] = effects._replace(readings=())
+        self._effects = [effects for effects in self._effects if effects != NOTHING]
 
     def _remember(self, digests: Sequence[tuple[str, bytes]]) -> None:
         for key in digests:
@@ -152,6 +151,3 @@ class Keeping:
             if self._kept[key] <= 0:
                 del self._kept[key]
         del self._kept_order[: max(0, surplus)]
-
-
-_NOTHING = Effects()

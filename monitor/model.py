@@ -356,8 +356,7 @@ class Reply:
     message: str = ""
 
 
-@dataclass(frozen=True, slots=True)
-class Effects:
+class Effects(NamedTuple):
     """Everything that handling one event changes: one tuple for each stream, changed rows, outbox rows."""
 
     readings: tuple[Reading, ...] = ()

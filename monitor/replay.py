@@ -77,11 +77,12 @@ class _Run:
 
     def step(self, event: Event) -> None:
         """What is due before an event, then the event; before a start, until it was last alive."""
-        if isinstance(event, Started) and event.last_alive_at_s is not None:
+        if type(event) is Started and event.last_alive_at_s is not None:
             self.advance(event.last_alive_at_s)
-        for effects in self._driver.before(event):
-            self._hold(effects)
-        self.handle(event)
+        if event.at_s >= self._driver.job_s():
+            for effects in self._driver.before(event):
+                self._hold(effects)
+        self._hold(self._engine.handle(event))
 
     def guard_s(self, entry: Entry) -> float:
         """When an entry was handed in; the book knows that by people's clocks [guard time]."""

@@ -4,7 +4,7 @@ A lost link stands for the silence of all sensors behind it; when it ends, or th
 their usual time of grace. It finds assessments; the board and the desk do the rest.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from collections.abc import Set as AbstractSet
 
 from monitor.conditions import Surroundings
@@ -38,6 +38,7 @@ class Silence:
         """`resting` are the sensors out of service now: nothing is expected of them."""
         self.resting = resting
         self._settings = settings
+        self._silent_after_s = {name: sensor.silent_after_s for name, sensor in settings.sensors.items()}
         self._fresh_at_s = fresh_at_s
         self._surroundings = surroundings
         self._guarding = guarding
@@ -78,7 +79,10 @@ class Silence:
 
     def _set_deadlines(self) -> None:
         """One timer for all sensors: the deadline that comes first."""
-        first_s = min(map(self._next_look_s, self._settings.sensors), default=float("inf"))
+        self._set_timer(map(self._next_look_s, self._silent_after_s))
+
+    def _set_timer(self, looks_s: Iterable[float]) -> None:
+        first_s = min(looks_s, default=float("inf"))
         self._timers.set("silent", first_s if first_s < float("inf") else None)
 
     def _next_look_s(self, sensor: str) -> float:
@@ -90,7 +94,7 @@ class Silence:
     def _deadline_s(self, sensor: str) -> float:
         grace_s = max(self._grace_from_s, self._back_at_s.get(sensor, 0.0))
         last_s = max(self._fresh_at_s.get(sensor, 0.0), grace_s)
-        return last_s + self._settings.sensors[sensor].silent_after_s
+        return last_s + self._silent_after_s[sensor]
 
     def left(self, sensor: str) -> None:
         """A sensor was taken out of service."""
@@ -131,7 +135,11 @@ class Silence:
 
     def fire(self, now_s: float) -> list[Assessment]:
         """The first deadline has come: silence of whoever was not heard, or a lost link standing for it."""
-        passed = [name for name in self._settings.sensors if self._next_look_s(name) <= now_s]
+        looks = {name: self._next_look_s(name) for name in self._silent_after_s}
+        passed = [name for name, look_s in looks.items() if look_s <= now_s]
+        if not passed:
+            self._set_timer(looks.values())
+            return []
         found = [self._passed(name, now_s) for name in passed]
         self._set_deadlines()
         return found

@@ -154,6 +154,10 @@ def _in_order(samples: list[Sample], sent_at_s: float | None) -> list[Sample]:
     """Ascending in time; at one instant temperature comes last, since the others help to judge it."""
     if len(samples) == 1:
         return samples
+    first, second = samples[0], samples[1]
+    if len(samples) == 2 and first[3] == second[3]:
+        swapped = first[1] is _TEMPERATURE_C and second[1] is not _TEMPERATURE_C
+        return [second, first] if swapped else samples
     without_s = LATEST_INSTANT_S if sent_at_s is None else sent_at_s
 
     def place(sample: Sample) -> tuple[float, bool]:
