@@ -40,6 +40,8 @@ class Surroundings:
         self.foresees: Callable[[str, float, float, float], float | None] | None = None
         """(sensor, limit, now, chance) -> when the house's own response brings the air to a limit with that
         chance: infinite for not in the coming hours, None where that is not known."""
+        self.for_show = False
+        """While somebody only looks: what they ask for must not become what the guard goes by."""
 
     def latest(self, sensor: str, quantity: Quantity = Quantity.TEMPERATURE_C) -> Reading | None:
         """The latest present reading that can be one; what failed says nothing of the place."""

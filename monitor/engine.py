@@ -592,7 +592,11 @@ class Engine:
 
     def report(self, for_date: str, is_sent: bool = False) -> Report:
         """The morning report of a local date as of now; `is_sent` if it goes out by the calendar."""
-        return morning_report(self, for_date, is_sent)
+        self.surroundings.for_show = not is_sent
+        try:
+            return morning_report(self, for_date, is_sent)
+        finally:
+            self.surroundings.for_show = False
 
     def _clock_step(self, event: ClockStep) -> None:
         self.night_log.stepped(event.offset_s - self.scenes.speech.offset_s, self.now_s)
@@ -641,7 +645,11 @@ class Engine:
 
     def snapshot(self) -> Snapshot:
         """What the guard sees now."""
-        return build_snapshot(self)
+        self.surroundings.for_show = True
+        try:
+            return build_snapshot(self)
+        finally:
+            self.surroundings.for_show = False
 
     def entries_until(self, entries: Sequence[Mapping[str, Any]]) -> list[Entry]:
         """Entries as events for a replay: handed over when they were entered, else at their own time."""

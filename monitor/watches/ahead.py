@@ -86,7 +86,7 @@ class Ahead:
         self._floors: dict[str, tuple[HeaterMemory, float, float]] = {}
         """Of each house: what was learnt of its heater, its floor above the setting [K], and its chance."""
         self._crossings: dict[tuple[int, float], tuple[Courses, Crossing]] = {}
-        self._reaches: dict[tuple[str, float], tuple[int, float, Crossing | None]] = {}
+        self._reaches: dict[tuple[str, float, bool], tuple[int, float, Crossing | None]] = {}
         ground.surroundings.foresees = self.reaches_at_s
 
     # ---- tonight -------------------------------------------------------------------------------------------
@@ -284,7 +284,8 @@ class Ahead:
         settings = self._ground.settings.sensors.get(sensor)
         if settings is None or settings.place is not Place.BENCH:
             return None
-        key, slot = (sensor, limit_c), math.floor(now_s / LOOKS_EVERY_S)
+        key = (sensor, limit_c, self._ground.surroundings.for_show)
+        slot = math.floor(now_s / LOOKS_EVERY_S)
         known = self._reaches.get(key)
         if known is None or known[0] != slot:
             found = self.expected(sensor, now_s, FORESEEN_H)

@@ -2,7 +2,6 @@
 
 import math
 import stat
-from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -285,7 +284,7 @@ def test_a_path_that_is_no_directory_is_refused_in_one_sentence(tmp_path: Path) 
 
 def test_what_cannot_be_saved_as_json_is_a_fault_and_leaves_nothing_behind(directory: Path) -> None:
     """A fault of ours, not of the disk: it is raised as it is, and the transaction is undone."""
-    bad = replace(NIGHT, rows=(Row("site", "a", {"x": object()}),))
+    bad = NIGHT._replace(rows=(Row("site", "a", {"x": object()}),))
     with Store.open(directory, AT_S) as store:
         with pytest.raises(TypeError):
             store.commit([bad], AT_S)
