@@ -140,6 +140,8 @@ class House:
         self._sensors_port = sensors_port or broker_port
         self._sensors_login = sensors_login
         self._address = str(folder / "notify")
+        (folder / "run").mkdir(exist_ok=True)
+        self.runtime = {"RUNTIME_DIRECTORY": str(folder / "run")}
         self._process: subprocess.Popen[bytes] | None = None
         self._ending = threading.Event()
         self._each_s = each_s
@@ -152,7 +154,8 @@ class House:
         self.state.mkdir(mode=0o700, exist_ok=True)
         book = self.state / "book.jsonl"
         book.write_text("".join(json.dumps(entry) + "\n" for entry in BOOK), encoding="utf-8")
-        self._socket = Socket(load_settings(self.config, {}), {})
+        book.chmod(0o600)
+        self._socket = Socket(load_settings(self.config, {}), self.runtime)
 
     # ---- the daemon ------------------------------------------------------------------------------------
 
@@ -174,7 +177,7 @@ class House:
         with self.log.open("ab") as log:
             return subprocess.Popen(
                 [sys.executable, "-P", "-m", "tests.faults.child", str(self.config)],
-                env={**os.environ, "PYTHONPATH": path, "NOTIFY_SOCKET": self._address},
+                env={**os.environ, **self.runtime, "PYTHONPATH": path, "NOTIFY_SOCKET": self._address},
                 stdin=subprocess.DEVNULL,
                 stdout=log,
                 stderr=log,

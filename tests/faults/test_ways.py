@@ -134,7 +134,7 @@ def test_what_passes_is_delivered_by_itself(ways: Ways, seen: Mapping[str, str],
         ways.mail[name].start()
     began_s = time.monotonic()
     (sent,) = ways.sent(name, LARCH)
-    until(lambda: ways.ids(name)[-1:] == [sent] and not _error(ways, name), 30.0, f"{sent} through {name}")
+    until(lambda: ways.ids(name)[-1:] == [sent] and not _error(ways, name), 70.0, f"{sent} through {name}")
     measured("time to deliver after a way has recovered [s]", time.monotonic() - began_s)
     taken = ways.ids(name) if name in ways.mail else ways.ids(name)[1:]
     measured("notices lost", taken.count(sent) < 1)
@@ -155,7 +155,9 @@ def test_what_is_refused_for_good_is_an_alarm_and_the_next_notice_is_tried(
 ) -> None:
     """5xx of mail and a redirect hold for one notice; 410 until a drill gets through."""
     house = ways.house
-    assert "hook-gone (127.0.0.1 answered 410" in house.rises(DELIVERY)["cause"]
+    cause = house.rises(DELIVERY)["cause"]
+    assert "hook-gone" in cause
+    assert "answered 410" in cause
     assert house.ask("/api/drill", notifier="hook-gone")["results"][0]["ok"]
     house.air["bench-b"] = -4.5
     house.rises(YEW)

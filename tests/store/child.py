@@ -158,7 +158,7 @@ def _message(number: int) -> Any:
 
 def without_rights(directory: Path) -> dict[str, Any]:
     """A state directory that cannot be written, after a clean end and after a crash; then it can again."""
-    _give_up_rights()
+    give_up_rights()
     files = [directory, *directory.iterdir()]
     for file in files[1:]:
         file.chmod(0o400)
@@ -179,7 +179,7 @@ def without_rights(directory: Path) -> dict[str, Any]:
     return result | {"loaded": saved.rows, "state": standing(directory)}
 
 
-def _give_up_rights() -> None:
+def give_up_rights() -> None:
     """Root without its right to pass over permissions is like anybody else."""
     if os.geteuid() == 0:
         header = (ctypes.c_uint32 * 2)(0x20080522, 0)

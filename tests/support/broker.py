@@ -9,6 +9,7 @@ Without one the tests that need it are skipped with the reason; under `CI=true` 
 import contextlib
 import functools
 import os
+import random
 import re
 import shutil
 import signal
@@ -157,10 +158,17 @@ class Mosquitto:
 
 
 def free_port() -> int:
-    """A port that nothing listens on just now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    """A port that nothing listens on just now, and that no outgoing connection is given meanwhile.
+
+    Systems give connections ports from 32768 on (ip(7), ip_local_port_range): a server that is stopped and
+    started again on one of those may find it taken.
+    """
+    dice = random.SystemRandom()
+    while True:
+        port = dice.randrange(10_000, 32_000)
+        with socket.socket() as probe, contextlib.suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return port
 
 
 def answers(port: int) -> bool:
