@@ -16,6 +16,13 @@ def broker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Mosquitto]:
         yield running
 
 
+@pytest.fixture
+def own_broker(tmp_path: Path) -> Iterator[Mosquitto]:
+    """One for a test that has a house of its own: two of one client id would push each other out."""
+    with Mosquitto(need_broker(), tmp_path) as running:
+        yield running
+
+
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder for one house that several tests of a file look at."""

@@ -1,11 +1,11 @@
 """A guarded house for this room: a real daemon that can be killed and started, its sensors, its servers.
 
     with House(folder, broker.port) as house:
-        house.air["bench-a"] = -0.5
+        house.air["bench-a"] = FROST_C
         until(lambda: "low-temperature/larch-3" in house.standing())
 
-Two benches report four times a second (`every_s` is 1), two trees stand there. Limits: larch-3 warns at
-1.5 °C and is harmed at 0, yew-2 at −1 and −4.
+Two benches report four times a second (`every_s` is 1), two trees stand there. WARM_C, COLD_C (one tree
+warns) and FROST_C (both are harmed) are so near each other that no step between them looks like a jump.
 """
 
 import contextlib
@@ -38,6 +38,8 @@ LOST, OFF, STORAGE = "broker-lost/site", "was-off/site", "storage-failing/site"
 CLOCK, DELIVERY, RESTARTING = "clock-doubtful/site", "delivery-failing/site", "restarting/site"
 TOPIC = "heather/cold/"
 STARTS_WITHIN_S = 60.0
+LOOKS_EVERY_S = 0.05
+WARM_C, COLD_C, FROST_C = 1.8, 1.2, 0.5
 
 SETTINGS = """\
 [site]
@@ -66,6 +68,7 @@ temperature_c = "/t"
 observed_at = "/at"
 every_s = {every_s}
 [alarms.low-temperature]
+deadband = 0.1
 on_delay_s = {on_delay_s}
 off_delay_s = {off_delay_s}
 on_samples = 2
@@ -89,10 +92,10 @@ BOOK = tuple(
     for entry in (
         {"kind": "tree", "tree": "larch-3", "name": "Larch 3", "sensor": "bench-a"},
         {"kind": "limit", "tree": "larch-3", "limit": "low_warn_c", "value": 1.5, "reason": "to test"},
-        {"kind": "limit", "tree": "larch-3", "limit": "low_harm_c", "value": 0.0, "reason": "to test"},
+        {"kind": "limit", "tree": "larch-3", "limit": "low_harm_c", "value": 0.9, "reason": "to test"},
         {"kind": "tree", "tree": "yew-2", "name": "Yew 2", "sensor": "bench-b"},
-        {"kind": "limit", "tree": "yew-2", "limit": "low_warn_c", "value": -1.0, "reason": "to test"},
-        {"kind": "limit", "tree": "yew-2", "limit": "low_harm_c", "value": -4.0, "reason": "to test"},
+        {"kind": "limit", "tree": "yew-2", "limit": "low_warn_c", "value": 1.1, "reason": "to test"},
+        {"kind": "limit", "tree": "yew-2", "limit": "low_harm_c", "value": 0.8, "reason": "to test"},
     )
 )
 
@@ -134,7 +137,7 @@ class House:
         self.folder = folder
         self.state = folder / "state"
         self.config = folder / "monitor.toml"
-        self.air = {"bench-a": 4.0, "bench-b": 4.0}
+        self.air = {"bench-a": WARM_C, "bench-b": WARM_C}
         """What each sensor measures; one that is taken out is dead."""
         self.log = folder / "log"
         self._sensors_port = sensors_port or broker_port
@@ -249,11 +252,16 @@ class House:
 
     def rises(self, alarm: str, within_s: float = 20.0) -> dict[str, Any]:
         """Wait until an alarm stands; the alarm."""
-        return until(lambda: self.standing().get(alarm), within_s, f"{alarm} ({self.said()[-2000:]})")
+        return until(lambda: self.standing().get(alarm), within_s, alarm, LOOKS_EVERY_S)
 
     def ends(self, alarm: str, within_s: float = 20.0) -> None:
         """Wait until an alarm does not stand any more, in a daemon that answers."""
-        until(lambda: self.status() and alarm not in self.standing(), within_s, f"the end of {alarm}")
+        until(
+            lambda: self.status() and alarm not in self.standing(),
+            within_s,
+            f"the end of {alarm}",
+            LOOKS_EVERY_S,
+        )
 
     def transitions(self, kind: str = "") -> list[Transition]:
         """Every transition that is kept, of one kind of alarm or all."""

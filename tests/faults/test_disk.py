@@ -19,12 +19,22 @@ import pytest
 
 from monitor.model import NoticeKind
 from tests.faults.figures import measured
-from tests.faults.house import JOURNAL, LARCH, STORAGE, House, guarded, heard, told, webhook
+from tests.faults.house import (
+    COLD_C,
+    FROST_C,
+    JOURNAL,
+    LARCH,
+    STORAGE,
+    WARM_C,
+    House,
+    guarded,
+    heard,
+    told,
+    webhook,
+)
 from tests.support.broker import Mosquitto
 from tests.support.servers import HttpServer
 from tests.support.waiting import until
-
-WARM_C, FROST_C = 4.0, -0.5
 
 
 @pytest.fixture(scope="module")
@@ -73,10 +83,10 @@ def locked(house: House) -> Iterator[None]:
     ids=["full", "locked"],
 )
 def test_a_disk_that_takes_nothing(
-    tmp_path: Path, broker: Mosquitto, broken: Callable[[House], Iterator[None]], words: str
+    tmp_path: Path, own_broker: Mosquitto, broken: Callable[[House], Iterator[None]], words: str
 ) -> None:
     """Said with its reason; a frost is told from memory, within its usual time; then all is kept."""
-    with HttpServer() as hook, guarded(tmp_path, broker.port, ways=ways(hook)) as house:
+    with HttpServer() as hook, guarded(tmp_path, own_broker.port, ways=ways(hook)) as house:
         with broken(house):
             assert words in house.rises(STORAGE)["cause"]
             began_s = time.monotonic()
@@ -95,14 +105,14 @@ def test_a_disk_that_takes_nothing(
         assert len(house.occurrences(STORAGE)) == 1
 
 
-def test_alerts_from_memory_keep_to_the_rate(tmp_path: Path, broker: Mosquitto) -> None:
+def test_alerts_from_memory_keep_to_the_rate(tmp_path: Path, own_broker: Mosquitto) -> None:
     """Alarms that come and go while nothing can be kept: five notices in ten minutes by each way."""
     with HttpServer() as hook:
         quick = {"ways": ways(hook), "on_delay_s": 0, "off_delay_s": 0}
-        with guarded(tmp_path, broker.port, **quick) as house, locked(house):
+        with guarded(tmp_path, own_broker.port, **quick) as house, locked(house):
             house.rises(STORAGE)
             for _ in range(4):
-                house.air.update({"bench-a": 1.0, "bench-b": -1.5})
+                house.air.update({"bench-a": COLD_C, "bench-b": COLD_C})
                 house.rises(LARCH)
                 house.air.update({"bench-a": WARM_C, "bench-b": WARM_C})
                 house.ends(LARCH)
@@ -112,10 +122,10 @@ def test_alerts_from_memory_keep_to_the_rate(tmp_path: Path, broker: Mosquitto) 
 
 
 def test_a_state_that_is_read_only_from_the_start(
-    tmp_path: Path, broker: Mosquitto, hook: HttpServer
+    tmp_path: Path, own_broker: Mosquitto, hook: HttpServer
 ) -> None:
     """It guards from memory and calls; once it may write, it keeps."""
-    with House(tmp_path, broker.port, ways=ways(hook)) as house:
+    with House(tmp_path, own_broker.port, ways=ways(hook)) as house:
         house.order("humble", "yes")
         house.state.chmod(0o500)
         house.start()
@@ -151,10 +161,10 @@ def truncate(path: Path) -> None:
 
 @pytest.mark.parametrize("damage", [rot, truncate])
 def test_a_database_that_is_damaged(
-    tmp_path: Path, broker: Mosquitto, hook: HttpServer, damage: Callable[[Path], None]
+    tmp_path: Path, own_broker: Mosquitto, hook: HttpServer, damage: Callable[[Path], None]
 ) -> None:
     """Found at the next start: set aside and said; begun afresh, and the frost is known on."""
-    with guarded(tmp_path, broker.port, ways=ways(hook)) as house:
+    with guarded(tmp_path, own_broker.port, ways=ways(hook)) as house:
         house.air["bench-a"] = FROST_C
         house.rises(LARCH)
         house.kill()

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from tests.faults.figures import measured
-from tests.faults.house import LARCH, LOST, House, heard
+from tests.faults.house import COLD_C, LARCH, LOST, House, heard
 from tests.intake.proxy import Wire
 from tests.support.broker import Mosquitto, hash_passwords, need_broker
 from tests.support.waiting import until
@@ -73,7 +73,7 @@ def running(folder: Path) -> Iterator[Post]:
         house = House(folder, wire.port, login=login, **sensors)
         post = Post(broker, wire, house)
         post.password(LOGINS["guard"])
-        house.air["bench-a"] = 1.0
+        house.air["bench-a"] = COLD_C
         stack.enter_context(house)
         house.start()
         house.rises(LARCH)

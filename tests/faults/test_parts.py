@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from tests.faults.figures import measured
-from tests.faults.house import JOURNAL, LARCH, House, heard, told, webhook
+from tests.faults.house import FROST_C, JOURNAL, LARCH, House, heard, told, webhook
 from tests.support.broker import Mosquitto
 from tests.support.servers import HttpServer
 from tests.support.waiting import until
@@ -119,7 +119,7 @@ def house(folder: Path, broker: Mosquitto, hook: HttpServer) -> Iterator[House]:
         house.config.write_text(
             house.config.read_text().replace('temperature_c = "/t"\nobserved_at = "/at"\n', "", 1)
         )
-        house.air["bench-b"] = -4.5
+        house.air["bench-b"] = FROST_C
         stack.enter_context(house)
         house.start()
         yield house

@@ -14,7 +14,7 @@ import pytest
 
 from monitor.model import NoticeKind
 from tests.faults.figures import measured
-from tests.faults.house import DELIVERY, JOURNAL, LARCH, YEW, email, guarded, told, webhook
+from tests.faults.house import DELIVERY, FROST_C, JOURNAL, LARCH, YEW, email, guarded, told, webhook
 from tests.support.broker import Mosquitto
 from tests.support.servers import DROP, HANG, HttpServer, MailServer, Status
 from tests.support.waiting import until
@@ -91,7 +91,7 @@ def ways(folder: Path, broker: Mosquitto) -> Iterator[Ways]:
             ways.mail[name].faults[stage] = iter([reply])
         for name, (answer, _) in HOOK_FAULTS.items():
             ways.hook[name].faults = iter([answer])
-        ways.house.air["bench-a"] = -0.5
+        ways.house.air["bench-a"] = FROST_C
         ways.house.rises(LARCH)
         yield ways
 
@@ -159,7 +159,7 @@ def test_what_is_refused_for_good_is_an_alarm_and_the_next_notice_is_tried(
     assert "hook-gone" in cause
     assert "answered 410" in cause
     assert house.ask("/api/drill", notifier="hook-gone")["results"][0]["ok"]
-    house.air["bench-b"] = -4.5
+    house.air["bench-b"] = FROST_C
     house.rises(YEW)
     for name in PERMANENT:
         until(lambda name=name: set(ways.sent(name, YEW)) & set(ways.ids(name)), 20.0, f"the next by {name}")
@@ -167,12 +167,12 @@ def test_what_is_refused_for_good_is_an_alarm_and_the_next_notice_is_tried(
     house.ends(DELIVERY)
 
 
-def test_all_ways_down_at_once(tmp_path: Path, broker: Mosquitto) -> None:
+def test_all_ways_down_at_once(tmp_path: Path, own_broker: Mosquitto) -> None:
     """A high alarm about that stands at once; nothing is lost, and it goes out when one way is back."""
     with ExitStack() as stack:
-        ways = Ways(stack, tmp_path, broker)
+        ways = Ways(stack, tmp_path, own_broker)
         ways.close()
-        ways.house.air["bench-a"] = -0.5
+        ways.house.air["bench-a"] = FROST_C
         ways.house.rises(LARCH)
         assert until(lambda: ways.house.rises(DELIVERY)["priority"] == "high", 20.0, "high")
         assert LARCH in ways.house.standing()
