@@ -37,6 +37,7 @@ from monitor.model import (
     Outcome,
     Reply,
     Report,
+    Row,
     Snapshot,
     Started,
 )
@@ -63,6 +64,8 @@ SNAPSHOT_EVERY_S = 1.0
 HISTORY_S = 14 * 86400.0
 STOP_WITHIN_S = 8.0
 FAR_S = 1e9
+ENDED = Row("site", "ended", {"orderly": True})
+"""Kept at an orderly end and taken away by the next start."""
 HOURS_AT_MOST_S = 730 * 86400.0
 HOURS_AT_LEAST_S = 60 * 86400.0
 """A pot may stay frozen that long."""
@@ -226,7 +229,10 @@ class Guard:
         self._driver.almanac.done("report", saved.reports)
         wall_from_s = now_s if saved.last_commit_at_s is None else saved.last_commit_at_s
         self._driver.almanac.start(wall_from_s + self.engine.scenes.speech.offset_s)
-        self._handle(Started(now_s, saved.last_commit_at_s, clock.is_trusted(self._wall_s())))
+        trusted, orderly = clock.is_trusted(self._wall_s()), ENDED.key in saved.rows.get("site", {})
+        self._handle(Started(now_s, saved.last_commit_at_s, trusted, orderly))
+        self._keeping.hold(Effects(rows=(replace(ENDED, value=None),)))
+        self._keeping.hurry()
         self._look_at_clock(now_s)
         for note in self._book_file.notes:
             self._handle(Outcome(now_s, "note", True, note))
@@ -426,6 +432,7 @@ class Guard:
         self.delivery.stop(STOP_WITHIN_S / 2)
         for item in self._drain(0.001):
             self._take(item)
+        self._keeping.hold(Effects(rows=(ENDED,)))
         self._commit()
         self._recorder.close()
         self.store.close()

@@ -438,7 +438,7 @@ class Engine:
             self._was_off(event.last_alive_at_s, event.at_s)
         if not event.clock_trusted:
             self._judge(self.troubles.clock(0.0, self.now_s))
-        self._judge(self.troubles.started(self.now_s))
+        self._judge(self.troubles.started(self.now_s, event.orderly))
         self.timers.set("starts", self.troubles.calm_at_s())
         self._site_changed = True
 

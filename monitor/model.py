@@ -187,11 +187,15 @@ class ClockStep:
 
 @dataclass(frozen=True, slots=True)
 class Started:
-    """The program starts; `last_alive_at_s` is when it last committed, None at the very first start."""
+    """The program starts; `last_alive_at_s` is when it last committed, None at the very first start.
+
+    `orderly` says that the run before ended as it was told to.
+    """
 
     at_s: float
     last_alive_at_s: float | None = None
     clock_trusted: bool = True
+    orderly: bool = False
 
 
 Event = Message | Tick | Entry | Command | Outcome | Calendar | ClockStep | Started

@@ -155,6 +155,8 @@ class Scenes:
         """Cause, consequence and action of an alarm now."""
         if row.state is AlarmState.OUT_OF_SERVICE:
             return words.at_rest(self.speech, row.subject, row.shelved_until_s, self._names_at(row.subject))
+        if row.state is AlarmState.NORMAL and row.because == "rest-ended":
+            return words.back_in_service(row.subject)
         if row.kind == "low-temperature":
             return self._frost(row)
         if row.kind == "high-temperature":

@@ -105,9 +105,11 @@ class Troubles:
         """Whether the wall clock can be right at all."""
         return self._found("clock-doubtful", now_s, not is_trusted(label_s), Priority.MEDIUM)
 
-    def started(self, now_s: float) -> Assessment:
-        """A start: three within an hour are too many."""
-        self._starts = (*(at for at in self._starts if now_s - at < STARTS_WITHIN_S), now_s)
+    def started(self, now_s: float, orderly: bool = False) -> Assessment:
+        """A start: three within an hour are too many, but for those after an orderly end."""
+        self._starts = tuple(at for at in self._starts if now_s - at < STARTS_WITHIN_S)
+        if not orderly:
+            self._starts = (*self._starts, now_s)
         return self.restarting(now_s)
 
     def restarting(self, now_s: float) -> Assessment:

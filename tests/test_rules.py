@@ -117,6 +117,7 @@ KINDS: Rules = {
     ),
     "restarting: three starts in an hour": (
         (TROUBLES, "three_starts_in_an_hour_are_said_and_forgotten_an_hour_later"),
+        (TROUBLES, "starts_after_an_orderly_end_are_no_trouble"),
     ),
 }
 

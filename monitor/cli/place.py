@@ -14,8 +14,7 @@ from typing import Any
 from monitor import clock
 from monitor.cli.client import Daemon
 from monitor.cli.nights import against_the_house
-from monitor.clock import parse_rfc3339
-from monitor.errors import StoreError, UsageError
+from monitor.errors import StoreError
 from monitor.notices.words import Speech
 from monitor.settings import Settings, load_settings
 from monitor.store.book_file import NAME as BOOK
@@ -84,8 +83,6 @@ class Place:
     ) -> Mapping[str, Any]:
         """Take entries (or the text of a file of them): `{entries, remarks}`; all of them or none."""
         now_s = clock.wall_s()
-        if not clock.is_trusted(now_s):
-            now_s = _time_given(given)
         if self.daemon.runs():
             return self.daemon.enter(given, by, file)
         with self.owned():
@@ -98,16 +95,3 @@ class Place:
         for entry in new:
             said += against_the_house(entry, book, self.settings, self.plans, now_s)
         return {"entries": new, "remarks": said}
-
-
-def _time_given(given: str | Sequence[Mapping[str, Any]]) -> float:
-    """What takes the place of a clock that cannot be right: the entry's own time; UsageError without one."""
-    if isinstance(given, str):
-        raise UsageError("This computer's clock cannot be right.", "Set it, then import.")
-    try:
-        return max(parse_rfc3339(str(entry["at"])) for entry in given)
-    except (KeyError, ValueError):
-        raise UsageError(
-            "This computer's clock cannot be right, so the entry needs its time.",
-            "Add it with its offset: --at 2026-12-09T10:00:00Z, or set the clock.",
-        ) from None

@@ -142,6 +142,15 @@ def at_rest(speech: Speech, sensor: str, until_s: float | None, trees: Sequence[
     )
 
 
+def back_in_service(sensor: str) -> Reason:
+    """A sensor whose rest is over."""
+    return Reason(
+        f"the sensor {sensor} is in service again",
+        "its values count from now on",
+        "See that it hangs in its place.",
+    )
+
+
 def broker_lost(detail: str, sensors: int) -> Reason:
     """No connection to the message post."""
     why = f": {detail}" if detail else ""

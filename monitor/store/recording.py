@@ -58,7 +58,9 @@ def _event_values(event: Event) -> dict[str, Any] | None:
         case Started():
             alive_s = event.last_alive_at_s
             alive = {} if alive_s is None else {"last_alive_at": rfc3339(alive_s)}
-            return {"event": "started"} | alive | ({} if event.clock_trusted else {"clock_trusted": False})
+            told = {"clock_trusted": False} if not event.clock_trusted else {}
+            told |= {"orderly": True} if event.orderly else {}
+            return {"event": "started"} | alive | told
         case ClockStep():
             return {"event": "clock-step", "offset_s": round(event.offset_s, 3)}
         case Command() if event.name in COMMANDS:
@@ -201,7 +203,8 @@ def _event(values: Mapping[str, Any], at_s: float, last_at_s: float | None) -> E
     if name == "started":
         alive = values.get("last_alive_at")
         alive_s = last_at_s if alive is None else parse_rfc3339(alive)
-        return Started(at_s, alive_s, bool(values.get("clock_trusted", True)))
+        trusted, orderly = values.get("clock_trusted", True), values.get("orderly", False)
+        return Started(at_s, alive_s, bool(trusted), bool(orderly))
     if name == "clock-step":
         return ClockStep(at_s, float(values["offset_s"]))
     if name in COMMANDS:

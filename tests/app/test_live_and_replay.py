@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.clock import rfc3339
 from monitor.model import NoticeKind
 from tests.app.live import Live
 from tests.engine.house import LARCH, settings_of
@@ -96,6 +97,36 @@ def shelved(live: Live) -> None:
     live.ask("resume", {"alarms": [LARCH]})
 
 
+def rest(live: Live) -> None:
+    """A sensor in melting ice, and back by itself."""
+    cool(live, 3.0, 1.2, 1.2, 1.2)
+    until = rfc3339(live.clock.now_s() + 1200.0)
+    live.pass_once(1.0)
+    live.write(kind="rest", sensor="bench-a", until=until)
+    cool(live, *[0.0] * 18)
+    cool(live, *[1.2] * 8)
+
+
+def dated(live: Live) -> None:
+    """Work entered after the clock was set, and while it stands behind."""
+    cool(live, 6.0, 6.0)
+    live.clock_steps(3 * 3600.0)
+    live.write(kind="work", tree="larch-3", work="heavy-bend")
+    cool(live, 2.0, 2.0, 2.0)
+    live.clock_steps(-5 * 3600.0)
+    cool(live, 2.0, 0.4, 0.4)
+
+
+def crashes(live: Live) -> None:
+    """Killed three times within an hour."""
+    for _ in range(3):
+        cool(live, 6.0, 6.0)
+        live.kill()
+        live.clock.advance(30.0)
+        live.start()
+    cool(live, 6.0)
+
+
 def anything(live: Live) -> None:
     """A night by dice, always the same ones."""
     dice = random.Random(20270114)
@@ -107,7 +138,7 @@ def anything(live: Live) -> None:
             live.link(up=dice.random() < 0.5)
 
 
-NIGHTS = (frost, silence, clock, restart, short_restart, shelved, anything)
+NIGHTS = (frost, silence, clock, restart, short_restart, shelved, rest, dated, crashes, anything)
 
 
 @pytest.mark.parametrize("night", NIGHTS, ids=lambda night: night.__name__)

@@ -46,9 +46,7 @@ def kept(place: Place) -> Place:
     place.write_book([*BOOK, DIEBACK])
     store = Store.open(place.state, BEGUN_S)
     rows = tuple(
-        hour(number, -2.0 if 50 <= number < 54 else 5.0)
-        for number in range(240)
-        if not 100 <= number < 105
+        hour(number, -2.0 if 50 <= number < 54 else 5.0) for number in range(240) if not 100 <= number < 105
     )
     alarm = (
         rang("condition", AlarmState.UNACKNOWLEDGED, 1),

@@ -131,6 +131,9 @@ class House:
     entries_count_twice: bool = False
     """Whether every entry is handed in a second time."""
 
+    orderly: bool = False
+    """Whether a `restart` counts as an end that somebody asked for."""
+
     def __post_init__(self) -> None:
         self.start_s = instant(self.begins)
         self.transitions_seen: list[Transition] = []
@@ -166,7 +169,7 @@ class House:
         self.driver.almanac.done("report", saved.reports)
         last_s = saved.last_commit_at_s
         self.driver.almanac.start((now_s if last_s is None else last_s) + self.offset_s)
-        self.handle(Started(now_s, last_s))
+        self.handle(Started(now_s, last_s, orderly=self.orderly))
         self.passes(now_s)
 
     def restart(

@@ -108,3 +108,13 @@ def test_three_starts_in_an_hour_are_said_and_forgotten_an_hour_later(tmp_path: 
     house.passes(house.now_s + 3700)
     assert house.state(RESTARTING) == "returned-unacknowledged"
     house.close()
+
+
+def test_starts_after_an_orderly_end_are_no_trouble(tmp_path: Path) -> None:
+    """An evening of changing the settings."""
+    house = House(keep=tmp_path / "state", orderly=True)
+    for _ in range(5):
+        house.restart(after_s=60)
+
+    assert house.transitions(RESTARTING) == []
+    house.close()
