@@ -50,6 +50,7 @@ def _line(engine: "Engine", row: AlarmRow, night: Night) -> AlarmLine:
         reason.cause if reason is not None else "",
         reason.action if reason is not None else "",
         engine.desk.usual.was_unrung(row),
+        reason.consequence if reason is not None else "",
     )
 
 

@@ -7,6 +7,7 @@ nobody is asked to handle frozen branches, or to wet a wrap before a frost night
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 from monitor.notices.words import HANDS_OFF, NO_BURNER, Reason, Speech, duration, listed
 
@@ -232,7 +233,9 @@ def sun_ahead(
 
 
 def warm_spell(speech: Speech, tree: str, mean_c: float, days: int, raised_k: float, until: str) -> Reason:
-    """Warm days have cost hardiness."""
+    """Warm days have cost hardiness; `until` is the local date of the last morning that counts."""
+    last = date.fromisoformat(until)
+    until = f"{last:%a} {last.day} {last:%b}"
     return Reason(
         f"{days} days of {speech.temperature(mean_c)} on average have cost {tree} hardiness",
         f"its frost limits below zero count {speech.difference(raised_k)} higher until {until}",

@@ -14,6 +14,8 @@ COLD_NIGHT = (
     "winter-desiccation",
 )
 """Kinds that share one cause in one house, the one that leads first."""
+SAYS_WHAT_IT_MEANS = frozenset({"warm-spell"})
+"""Kinds of which a reader must know what changed."""
 NEAR_S = 1800.0
 """What came so soon after the rest of an episode belongs to it; judgement."""
 
@@ -59,7 +61,9 @@ def _rank(kind: str) -> tuple[int, str]:
 def _said(group: list[AlarmLine], facts: MorningFacts, at_most: int) -> str:
     lows = [alarm.lowest_c for alarm in group if alarm.lowest_c is not None]
     names = list(dict.fromkeys(alarm.subject for alarm in group))
-    return looked_back(group[0].kind, names, min(lows, default=None), facts, at_most)
+    said = looked_back(group[0].kind, names, min(lows, default=None), facts, at_most)
+    meant = group[-1].consequence if group[0].kind in SAYS_WHAT_IT_MEANS else ""
+    return f"{said}: {meant}" if meant else said
 
 
 def _answered(group: list[AlarmLine], times: Times) -> str:

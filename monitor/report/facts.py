@@ -150,6 +150,8 @@ class AlarmLine:
     """Of one that stands: what it says of itself now."""
     is_usual: bool = False
     """Whether it rang nobody since it came up like this in each of the nights before."""
+    consequence: str = ""
+    """Of one that stands: what it means."""
 
 
 @dataclass(frozen=True, slots=True)
