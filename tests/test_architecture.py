@@ -59,7 +59,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "resting": {"model", "alarms", "occurrences", "silence", "timers", "trees"},
     "commands": {"model", "settings", "alarms", "notices", "occurrences", "scenes"},
     "morning": {
-        "model", "clock", "guarding", "report", "engine", "alarms", "science", "trees", "views",
+        "model", "clock", "guarding", "report", "engine", "alarms", "science", "trees", "views", "watches",
+        "night_lows",
     },
     "views": {"plugins", "model", "clock", "guarding", "engine", "alarms", "notices"},
     "engine": {

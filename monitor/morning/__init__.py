@@ -14,6 +14,7 @@ from monitor.morning.follow_ups import calendar_text, follow_ups_now
 from monitor.morning.houses import house_nights
 from monitor.morning.series import Night
 from monitor.morning.trees import tree_nights
+from monitor.morning.week import week
 from monitor.report import build, html, text
 from monitor.report.facts import MorningFacts
 from monitor.report.picture_facts import to_json
@@ -74,6 +75,10 @@ def morning_facts(engine: "Engine", for_date: str, is_sent: bool = False) -> Mor
         unknown=tuple(other_unknowns(engine)),
         outlook=ahead.outlooks(engine, watched, for_date),
         skill=ahead.skills(engine, watched),
+        leaving=ahead.ready_to_leave(engine, watched),
+        deaths=ahead.deaths(engine, watched),
+        last_lows=ahead.last_lows(engine, night, day),
+        week=week(engine, day, watched),
         has_liveness=engine.settings.liveness is not None,
     )
     return replace(facts, houses=house_nights(engine, night, facts))

@@ -1,12 +1,21 @@
 """What the watches expect of the coming night, and how well they did."""
 
+import itertools
+import math
 from collections.abc import Mapping
+from datetime import date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any
 
-from monitor.report.facts import Outlook, Skill
+from monitor.morning.houses import tenderest
+from monitor.morning.series import Night
+from monitor.night_lows import low_c, night_span_s
+from monitor.report.facts import Death, LastLows, Outlook, Skill
 
 if TYPE_CHECKING:
     from monitor.engine import Engine
+
+DEATH_TOLD_S = 7 * 86_400.0
+"""So long the mornings after a finding tell where to look; judgement."""
 
 
 def watched(engine: "Engine") -> Mapping[str, Any]:
@@ -47,3 +56,55 @@ def skills(engine: "Engine", found: Mapping[str, Any]) -> tuple[Skill, ...]:
         for each in found.get("skill", ())
         if engine.guarding.at_sensor(each["sensor"])
     )
+
+
+def last_lows(engine: "Engine", night: Night, day: date) -> tuple[LastLows, ...]:
+    """The lows of this night and the two before where the tenderest tree of each house stands."""
+    site, shift_s = engine.settings.site, engine.scenes.speech.offset_s
+    midnight_s = datetime.combine(day, time(0), tzinfo=site.zone).timestamp() - shift_s
+    found = []
+    for house in engine.settings.houses:
+        tender = tenderest(engine, house)
+        if tender is None or tender.tree.sensor is None:
+            continue
+        sensor = tender.tree.sensor
+        values = night.series(sensor).part(night.watch_from_s, night.to_s).values
+        spans = (night_span_s(day - timedelta(days=back), site.zone, shift_s) for back in (1, 2))
+        before = [low_c(engine.hours.rows(sensor, *span)) for span in spans]
+        lows = [float(values.min()) if len(values) else None, *before]
+        service_c = engine.readings.service_lows.low_c(house, midnight_s)
+        found.append(
+            LastLows(
+                engine.scenes.house_name(house),
+                sensor,
+                tuple(itertools.takewhile(lambda low: low is not None, lows)),  # type: ignore[arg-type]
+                None if math.isnan(service_c) else service_c,
+            )
+        )
+    return tuple(found)
+
+
+def deaths(engine: "Engine", found: Mapping[str, Any]) -> tuple[Death, ...]:
+    """What was found dead or dying in the last week, and the worst hours before."""
+    offset_s = engine.scenes.speech.offset_s
+    return tuple(
+        Death(
+            each["tree"],
+            engine.guarding.trees[each["tree"]].tree.name,
+            each["found"],
+            each["part"],
+            each["from_s"] - offset_s,
+            each["to_s"] - offset_s,
+            each["low_c"],
+            each["high_c"],
+        )
+        for each in found.get("worst_hours", ())
+        if each["tree"] in engine.guarding.trees and engine.now_s - each["found_at_s"] < DEATH_TOLD_S
+    )
+
+
+def ready_to_leave(engine: "Engine", found: Mapping[str, Any]) -> tuple[str, ...]:
+    """Names of trees of which nothing speaks against leaving the house."""
+    trees = engine.guarding.trees
+    names = (trees[each["tree"]].tree.name for each in found.get("leaving", ()) if each["ready"])
+    return tuple(sorted(names))

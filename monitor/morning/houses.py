@@ -23,7 +23,7 @@ def house_nights(engine: "Engine", night: Night, facts: MorningFacts) -> tuple[H
 
 
 def _house(engine: "Engine", house: str, names: list[str], night: Night, facts: MorningFacts) -> HouseNight:
-    tender = _tenderest(engine, house)
+    tender = tenderest(engine, house)
     sensors = tuple(_sensor(engine, name, night) for name in names)
     found = HouseNight(house, engine.scenes.house_name(house), sensors)
     if tender is not None and tender.tree.sensor is not None:
@@ -43,7 +43,7 @@ def _house(engine: "Engine", house: str, names: list[str], night: Night, facts: 
     )
 
 
-def _tenderest(engine: "Engine", house: str) -> "GuardedTree | None":
+def tenderest(engine: "Engine", house: str) -> "GuardedTree | None":
     """The tree of a house that bears the least cold."""
     trees = [guarded for guarded in engine.guarding.in_house(house) if "low_harm_c" in guarded.limits]
     return max(trees, key=lambda guarded: guarded.limits["low_harm_c"], default=None)

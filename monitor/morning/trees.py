@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from monitor.guarding import GuardedTree
+from monitor.morning.pots import Pots
 from monitor.morning.series import Night, Series, held_high_c
 from monitor.report.facts import Margin, TreeNight, WorkLine, WrapLine
 from monitor.trees.stages import DAY_S, wrap_keep
@@ -24,10 +25,13 @@ def tree_nights(engine: "Engine", night: Night, watched: Mapping[str, Any]) -> t
     """Every tree that stands here."""
     believed = {(each["tree"], each["wrap"]): each for each in watched.get("wraps", ())}
     trees = sorted(engine.guarding.trees.values(), key=lambda guarded: guarded.tree.name)
-    return tuple(_tree(engine, guarded, night, believed) for guarded in trees)
+    pots = Pots(engine, night)
+    return tuple(_tree(engine, guarded, night, believed, pots) for guarded in trees)
 
 
-def _tree(engine: "Engine", guarded: GuardedTree, night: Night, believed: Believed) -> TreeNight:
+def _tree(
+    engine: "Engine", guarded: GuardedTree, night: Night, believed: Believed, pots: Pots
+) -> TreeNight:
     tree = guarded.tree
     plans = engine.plans.works
     sensor = tree.sensor if tree.sensor in engine.settings.sensors else None
@@ -49,7 +53,7 @@ def _tree(engine: "Engine", guarded: GuardedTree, night: Night, believed: Believ
         tree.name,
         works,
         wraps,
-        _margins(engine, guarded, series, night),
+        (*_margins(engine, guarded, series, night), *pots.of(guarded)),
         sensor,
         tree.place,
         low_c,

@@ -11,7 +11,7 @@ from monitor.model import AlarmState, Priority
 from monitor.report.facts import Margin, MorningFacts, TreeNight
 from monitor.report.times import Times, day
 from monitor.report.value import Ask
-from monitor.report.wording import FORESEEN, NEVER_RING, counted, limit_words, lowered, some
+from monitor.report.wording import FORESEEN, NEVER_RING, counted, limit_words, lowered, reached_words, some
 from monitor.trees.asks import MOULD, TOUCH, WATER, without_touched
 from monitor.trees.moment import LATE_AFTER_DAYS, FollowUpNow
 
@@ -88,7 +88,7 @@ def _together(harmed: list[tuple[TreeNight, Margin]], facts: MorningFacts, times
     worst = harmed[0][1]
     frozen = any(tree.is_frozen for tree, _margin in harmed)
     tree = next((tree for tree, _margin in harmed if tree.is_frozen), harmed[0][0])
-    why = f"{harmed[0][0].name} had {facts.speech.temperature(worst.reached_c)} {times.at(worst.at_s)}"
+    why = f"{harmed[0][0].name} had {reached_words(worst, facts.speech)} {times.at(worst.at_s)}"
     until = "it can wait until they have thawed, not beyond today" if frozen else "it can wait until noon"
     names = some([tree.name for tree, _margin in harmed], NAMES_TOGETHER)
     return Ask(names, _look(tree, worst), f"{why}; all went past their damage limits", until)
@@ -111,7 +111,7 @@ def _until_when(tree: TreeNight) -> str:
 
 
 def _reached(margin: Margin, facts: MorningFacts, times: Times) -> str:
-    reached = f"it had {facts.speech.temperature(margin.reached_c)} {times.at(margin.at_s)}"
+    reached = f"it had {reached_words(margin, facts.speech)} {times.at(margin.at_s)}"
     return f"{reached}, {limit_words(margin, facts.speech)}"
 
 

@@ -6,7 +6,7 @@ tonight, the week to come, the foot. Whatever is not known is said, never left o
 
 from datetime import date
 
-from monitor.report.ahead import skill_lines, tonight, week_lines
+from monitor.report.ahead import skill_lines, tonight, tree_notes, week_lines
 from monitor.report.alarms import alarm_lines
 from monitor.report.asks import asks, coming_week
 from monitor.report.facts import MorningFacts
@@ -41,6 +41,7 @@ def build(facts: MorningFacts) -> MorningReport:
         night_title=f"The night, {times.span(facts.watch_from_s, facts.at_s)}",
         night=house_parts(facts, times),
         trees=rows,
+        tree_notes=tree_notes(facts, times),
         more_trees=more,
         more_trees_said=more_said(more),
         alarms=alarm_lines(facts, times),

@@ -51,7 +51,8 @@ class HouseNight:
 class Margin:
     """How near one limit of a tree came: `side` is `low` or `high`, `grade` is `warn` or `harm`.
 
-    `reached_c` is the nearest value since the last report, `beyond_s` how long it was at or beyond the limit.
+    `reached_c` is the nearest value since the last report, `beyond_s` how long it was at or beyond the limit;
+    `of` is `air`, or `pot` for the limits of roots.
     """
 
     side: str
@@ -60,6 +61,7 @@ class Margin:
     reached_c: float
     at_s: float
     beyond_s: float = 0.0
+    of: str = "air"
 
     @property
     def margin_k(self) -> float:
@@ -122,6 +124,12 @@ class TreeNight:
         """Whether a sensor is set for the place where it stands."""
         return bool(self.sensor)
 
+    @property
+    def nearest_that_counts(self) -> Margin | None:
+        """The margin to the nearest limit; cool roots mean nothing to a tree that is not tender."""
+        among = [m for m in self.margins if self.works or m.of == "air" or m.grade == "harm"]
+        return min(among, key=lambda margin: margin.margin_k, default=None)
+
     def nearest(self, grade: str = "") -> Margin | None:
         """The margin to the nearest limit, or to the nearest of a grade."""
         among = [margin for margin in self.margins if grade in ("", margin.grade)]
@@ -180,23 +188,62 @@ class Skill:
 
 
 @dataclass(frozen=True, slots=True)
+class LastLows:
+    """What nobody has to foresee: the last nights' lows at one place, the latest first [°C].
+
+    `service_c` is what a weather service said today of the coming night outside.
+    """
+
+    house: str
+    place: str
+    lows_c: tuple[float, ...] = ()
+    service_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Death:
+    """A finding of dieback or death lately, and the worst hours on end before it."""
+
+    tree: str
+    tree_name: str
+    found: str
+    part: str
+    from_s: float
+    to_s: float
+    low_c: float | None
+    high_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class TreeWeek:
     """What one tree went through in a week."""
 
     name: str
     coldest_c: float | None
-    below_zero_h: float
+    harm_h: float
+    """Beyond a damage limit that was in force then [h]."""
+    cold_h: float
+    """Colder than where it is tender [h]."""
+    warm_h: float
+    """Warmer than where it is tender [h]."""
+    unseen_h: float
     warmth_k_d: float
 
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """The week, told on Sundays: `rang` counts what woke or called somebody, `worth` those that mattered."""
+    """The week, told on Sundays.
+
+    `rang` counts what woke or called somebody and is over, `worth` and `not_worth` what people said of it;
+    `skill` is of this week's nights alone.
+    """
 
     trees: tuple[TreeWeek, ...]
     rang: int
     worth: int
+    not_worth: int = 0
     skill: tuple[Skill, ...] = ()
+    watched_s: float = 7 * 86_400.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -235,6 +282,11 @@ class MorningFacts:
     unknown: tuple[str, ...] = ()
     """Whatever else is not known, a sentence each."""
     has_liveness: bool = True
+    leaving: tuple[str, ...] = ()
+    """Names of trees that are ready to leave the house for good."""
+    deaths: tuple[Death, ...] = ()
+    last_lows: tuple[LastLows, ...] = ()
+    """For as long as tonight is not foreseen."""
     outlook: tuple[Outlook, ...] = ()
     skill: tuple[Skill, ...] = ()
     week: Week | None = None

@@ -133,7 +133,8 @@ def _trees(report: MorningReport) -> list[Html]:
     if not report.trees:
         return [tag("p", "No tree is written down yet.")]
     more = tag("p", sentence(report.more_trees_said)) if report.more_trees_said else Html("")
-    return [*_table(report.trees, "Each tree, the one most in need first"), more]
+    notes = _list(report.tree_notes)
+    return [*_table(report.trees, "Each tree, the one most in need first"), more, *notes]
 
 
 def _table(rows: Sequence[TreeRow], caption: str) -> list[Html]:

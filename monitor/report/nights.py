@@ -87,7 +87,8 @@ def _shown(rows: Sequence[TreeRow]) -> int:
 
 
 def _need(tree: TreeNight) -> tuple[int, float, str]:
-    margin = tree.nearest("harm") if mark_of(tree) in (Mark.COLD, Mark.WARM, Mark.CLOSE) else tree.nearest()
+    by_harm = mark_of(tree) in (Mark.COLD, Mark.WARM, Mark.CLOSE)
+    margin = tree.nearest("harm") if by_harm else tree.nearest_that_counts
     return (
         _ORDER.index(mark_of(tree)),
         margin.margin_k if margin is not None else float("inf"),
@@ -151,7 +152,7 @@ def _wrap(wrap: WrapLine, times: Times) -> str:
 
 
 def _margin(tree: TreeNight, facts: MorningFacts, times: Times) -> str:
-    mark, harm, nearest = mark_of(tree), tree.nearest("harm"), tree.nearest()
+    mark, harm, nearest = mark_of(tree), tree.nearest("harm"), tree.nearest_that_counts
     if mark is Mark.BLIND:
         return _not_known(tree, facts)
     text = ""

@@ -93,7 +93,7 @@ def _trees(report: MorningReport) -> list[str]:
     if not report.trees:
         return ["No tree is written down yet."]
     more = _filled(sentence(report.more_trees_said)) if report.more_trees_said else []
-    return [*_rows(report.trees), *more]
+    return [*_rows(report.trees), *more, *_items(report.tree_notes)]
 
 
 def _rows(rows: Sequence[TreeRow]) -> list[str]:

@@ -95,6 +95,8 @@ class MorningReport:
     night: tuple[HouseNightPart, ...]
     trees: tuple[TreeRow, ...]
     """Those that need a look first; `more_trees` stand at the end of the page."""
+    tree_notes: tuple[str, ...]
+    """Which trees may leave, and where to look first when something died."""
     more_trees: tuple[TreeRow, ...]
     more_trees_said: str
     alarms: tuple[str, ...]

@@ -14,6 +14,7 @@ from monitor.report.wording import (
     limit_words,
     looked_back,
     mark_of,
+    reached_words,
     some,
     unseen_s,
 )
@@ -47,7 +48,7 @@ def _harmed(facts: MorningFacts, times: Times) -> str:
     tree, margin = harmed[0]
     names = some([tree.name for tree, _margin in harmed])
     what = "frost reached" if margin.side == "low" else "it was too hot for"
-    worst = f"{facts.speech.temperature(margin.reached_c)} {times.at(margin.at_s)}"
+    worst = f"{reached_words(margin, facts.speech)} {times.at(margin.at_s)}"
     if len(harmed) > 1:
         worst += f" at {tree.name}"
     return f"{what} {names}: {worst}, {limit_words(margin, facts.speech)}{_and_not_all_seen(facts)}"
@@ -108,7 +109,7 @@ def _close(facts: MorningFacts, times: Times) -> str:
     margin = nearest.nearest("harm") or nearest.nearest()
     if margin is None:
         return ""
-    where = f"{facts.speech.temperature(margin.reached_c)} {times.at(margin.at_s)}"
+    where = f"{reached_words(margin, facts.speech)} {times.at(margin.at_s)}"
     spare = f", {apart(facts.speech, margin.margin_k)} from damage" if margin.grade == "harm" else ""
     others = f"; {counted(len(close) - 1, 'more tree')} came close" if len(close) > 1 else ""
     seen = _and_not_all_seen(facts) or "; no damage limit was reached"
@@ -150,7 +151,7 @@ def _alarms_over(facts: MorningFacts, times: Times) -> str:
 
 
 def _quiet(facts: MorningFacts, times: Times) -> str:
-    tender = [(tree, margin) for tree in facts.trees if (margin := tree.nearest()) is not None]
+    tender = [(tree, margin) for tree in facts.trees if (margin := tree.nearest_that_counts) is not None]
     night = "a quiet night"
     if facts.first_seen_s > facts.from_s:
         night = f"quiet since I began to watch {times.at(facts.first_seen_s)}"

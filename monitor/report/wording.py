@@ -93,6 +93,9 @@ def looked_back(
 
 def limit_words(margin: Margin, speech: Speech) -> str:
     """A limit as people say it: `damage likely below 0 °C`, `tender above 24 °C`."""
+    if margin.of == "pot":
+        word = "roots damaged" if margin.grade == "harm" else "roots tender"
+        return f"{word} below {speech.limit(margin.limit_c)}"
     side = "below" if margin.side == "low" else "above"
     word = "damage likely" if margin.grade == "harm" else "tender"
     return f"{word} {side} {speech.limit(margin.limit_c)}"
@@ -100,7 +103,7 @@ def limit_words(margin: Margin, speech: Speech) -> str:
 
 def mark_of(tree: TreeNight) -> Mark:
     """How the tree came through, the worst that is known first; what was not seen is never called clear."""
-    harm, nearest = tree.nearest("harm"), tree.nearest()
+    harm, nearest = tree.nearest("harm"), tree.nearest_that_counts
     if harm is not None and harm.margin_k <= 0:
         return Mark.COLD if harm.side == "low" else Mark.WARM
     if nearest is not None and nearest.margin_k <= 0:
@@ -109,7 +112,13 @@ def mark_of(tree: TreeNight) -> Mark:
         return Mark.BLIND
     if tree.unseen_s >= UNSEEN_COUNTS_S:
         return Mark.PARTLY
-    return Mark.CLEAR if tree.works or tree.margins else Mark.EASY
+    held = tree.works or any(margin.of == "air" for margin in tree.margins)
+    return Mark.CLEAR if held else Mark.EASY
+
+
+def reached_words(margin: Margin, speech: Speech) -> str:
+    """How far it went: `−1.2 °C`, `pot −1.2 °C`."""
+    return f"{'pot ' if margin.of == 'pot' else ''}{speech.temperature(margin.reached_c)}"
 
 
 def guards(sensor: SensorNight, facts: MorningFacts) -> bool:

@@ -170,6 +170,7 @@ class AskedWatch:
                     "tree": tree.id,
                     "found": found.found,
                     "part": found.part,
+                    "found_at_s": found.at_s,
                     "from_s": ground.label_s(spell.from_s),
                     "to_s": ground.label_s(spell.to_s),
                     "low_c": spell.low_c,

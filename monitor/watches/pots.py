@@ -49,6 +49,8 @@ class PotWatch:
         self._pots: dict[str, PotNow] = {}
         self._saved: dict[str, Any] = {}
         self._changed = False
+        self._means_c: dict[str, float] = {}
+        """The air of the hour so far, by sensor, for one look."""
         self.now: dict[str, PotNow] = {}
         """Every root-ball as of the last look."""
 
@@ -103,8 +105,20 @@ class PotWatch:
         if pot.temperature_c is None:
             return pot  # a moment's air says nothing of a lump that lags it by hours
         hours = (now_s - pot.until_s) / HOUR_S
-        air_c = self._value_c(facts.sensor_at(now_s), now_s)
-        return pot if hours < 1e-3 or hours > 24.0 else pot_in(facts, pot, air_c, hours)
+        if hours < 1e-3 or hours > 24.0:
+            return pot
+        return pot_in(facts, pot, self._air_c(facts.sensor_at(now_s), pot.until_s, now_s), hours)
+
+    def _air_c(self, sensor: str | None, since_s: float, now_s: float) -> float:
+        """The mean of the air since the last whole hour; after more than an hour the present value."""
+        present_c = self._value_c(sensor, now_s)
+        if math.isnan(present_c) or sensor is None or now_s - since_s > HOUR_S + HOUR_GRACE_S:
+            return present_c
+        if sensor not in self._means_c:
+            row = self._ground.history.hour_row(sensor, since_s)
+            mean_c = row.temperature_mean_c
+            self._means_c[sensor] = present_c if mean_c is None else mean_c
+        return self._means_c[sensor]
 
     def _value_c(self, sensor: str | None, now_s: float) -> float:
         """The present temperature at a sensor; NaN where there is none."""
@@ -119,7 +133,7 @@ class PotWatch:
     def look(self, now_s: float) -> Iterable[Assessment]:
         """Every root-ball as it is now."""
         found: list[Assessment] = []
-        self.now = {}
+        self.now, self._means_c = {}, {}
         for name, guarded in self._ground.guarding.trees.items():
             pot = self._present(name, now_s)
             if pot is not None:

@@ -8,6 +8,7 @@ import numpy as np
 
 from monitor.science import forecast_scores
 
+LAST_NIGHTS: Final = 7
 RIVALS: Final = ("evening_c", "last_low_c", "usual_fall_c")
 
 
@@ -86,7 +87,15 @@ def summary(scores: Sequence[Scored]) -> dict[str, Any]:
         "rivals_k": {name: _rounded(pair[1].value) for name, pair in rivals.items()},
         "skill": _rounded(forecast_scores.skill(own, usual).value),
         "brier": _rounded(brier.value),
+        "last_nights": [_night(score) for score in scores[-LAST_NIGHTS:] if math.isfinite(score.said.p50)],
     }
+
+
+def _night(score: Scored) -> dict[str, Any]:
+    """What was said of one night, and what came [°C]."""
+    said = score.said
+    figures = {"p10_c": said.p10, "p50_c": said.p50, "p90_c": said.p90, "came_c": score.low_c}
+    return {"night": said.night, **{name: round(value, 2) for name, value in figures.items()}}
 
 
 def _same_nights(

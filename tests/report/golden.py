@@ -13,7 +13,7 @@ def main() -> None:
     FOLDER.mkdir(exist_ok=True)
     for name, scenario in scenarios().items():
         with tempfile.TemporaryDirectory() as folder:
-            (report,) = scenario.play(Path(folder)).reports
+            report = scenario.play(Path(folder)).reports[-1]
         (FOLDER / f"{name}.txt").write_text(f"Subject: {report.subject}\n\n{report.text}", encoding="utf-8")
         print(name)
 

@@ -19,7 +19,7 @@ NEVER = ("VPD", "deadband", "p10", "p90", "broker", "K·h", "OK", "WARN", "CRIT"
 @pytest.mark.parametrize("name", scenarios())
 def test_a_night_has_its_report_word_for_word(name: str, played: Callable[[str], Played]) -> None:
     """Snapshot, reviewed."""
-    (report,) = played(name).reports
+    report = played(name).reports[-1]
 
     assert f"Subject: {report.subject}\n\n{report.text}" == (FOLDER / f"{name}.txt").read_text("utf-8")
 
@@ -27,7 +27,7 @@ def test_a_night_has_its_report_word_for_word(name: str, played: Callable[[str],
 @pytest.mark.parametrize("name", scenarios())
 def test_a_report_speaks_a_growers_words_and_fits_a_mail(name: str, played: Callable[[str], Played]) -> None:
     """No technical words, no line too long, the verdict first, the safety text last."""
-    (report,) = played(name).reports
+    report = played(name).reports[-1]
     lines = report.text.splitlines()
 
     assert [word for word in NEVER if re.search(rf"(?<!\w){re.escape(word)}(?!\w)", report.text)] == []
@@ -41,7 +41,7 @@ def test_a_report_speaks_a_growers_words_and_fits_a_mail(name: str, played: Call
 @pytest.mark.parametrize("name", scenarios())
 def test_no_report_asks_for_what_does_harm(name: str, played: Callable[[str], Played]) -> None:
     """Nobody is asked to bring a tree into warmth, or to handle a frozen branch."""
-    text = re.sub(r"\s+", " ", played(name).reports[0].text).lower()
+    text = re.sub(r"\s+", " ", played(name).reports[-1].text).lower()
 
     for harm in ("warm room", "into the house", "hot water", "unwind", "carry it", "pour"):
         assert harm not in text
@@ -52,7 +52,7 @@ def test_seven_things_at_most_are_asked_and_each_says_how_long_it_can_wait(
     name: str, played: Callable[[str], Played]
 ) -> None:
     """Common practice, no source: more than a walk through the house is not done."""
-    text = played(name).reports[0].text
+    text = played(name).reports[-1].text
     today = text[text.index("Today\n") : text.index("\nThe night")]
     asked = re.split(r"\n\d\. ", today)[1:]
 

@@ -80,7 +80,7 @@ def test_the_page_carries_its_pictures_and_their_findings() -> None:
 @pytest.mark.parametrize("name", scenarios())
 def test_each_night_can_be_drawn(name: str, played: Callable[[str], Played]) -> None:
     """Blind ones, the change of clocks, sixty trees; a house that was never heard has no picture."""
-    (report,) = played(name).reports
+    report = played(name).reports[-1]
 
     drawn = draw(report.pictures)
 

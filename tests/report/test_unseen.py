@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.notices.words import Speech
-from monitor.report.facts import HouseNight, Outlook, Skill, TreeWeek, Week
+from monitor.report.facts import HouseNight
 from monitor.report.times import Times, lasted
 from monitor.report.wording import apart
 from tests.report.facts import ZONE, at, facts, report, sensor, tree
@@ -151,34 +151,3 @@ def test_fahrenheit_is_for_people_who_ask_for_it() -> None:
     assert said.night[0].rows[0].lowest == "39 °F"
     assert apart(speech, 0.2) == "less than 1 degree"
     assert apart(speech, 1.0) == "2 degrees"
-
-
-def test_rooms_that_can_look_ahead_slot_in() -> None:
-    """Outlook, record and week as typed facts."""
-    skill = Skill("bench-a", 14, 11, 1.2)
-    said = report(
-        outlook=(
-            Outlook("bench-a", "between −3.1 °C and −0.4 °C, most likely −1.8 °C", (("Larch 3", 0.0, 0.31),)),
-        ),
-        skill=(skill,),
-        week=Week((TreeWeek("Larch 3", -1.2, 3.4, 12.0), TreeWeek("Yew 2", 2.0, 0.0, 14.0)), 3, 2, (skill,)),
-    )
-
-    assert said.tonight == (
-        "bench-a: lowest between −3.1 °C and −0.4 °C, most likely −1.8 °C; Larch 3 below 0 °C: about 3 in 10",
-    )
-    (record,) = said.skill
-    assert record.startswith("bench-a: of the last 14 nights 11 kept within what was said (8 in 10 should); ")
-    assert record.endswith("on average the low was 1.2 degrees off")
-    assert said.week[:3] == (
-        "it rang 3 times, 2 of them for something that mattered",
-        "Larch 3: coldest −1.2 °C, 3 h of frost, 12 degree-days of warmth",
-        "Yew 2: coldest 2.0 °C, no frost, 14 degree-days of warmth",
-    )
-
-
-def test_too_few_nights_are_no_record() -> None:
-    """A forecast that was right twice proves nothing."""
-    assert report(skill=(Skill("bench-a", 4, 4, 0.3, is_enough=False),)).skill == (
-        "too few nights to tell yet (4 so far)",
-    )

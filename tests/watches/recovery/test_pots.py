@@ -240,3 +240,17 @@ def test_a_first_moment_of_air_says_nothing_of_a_pot() -> None:
 
     assert pot_now(house)["temperature_c"] is None
     assert house.occurrences(FROZEN) == []
+
+
+def test_a_pot_does_not_jump_at_the_whole_hour() -> None:
+    """The heater comes back at half past: between the hours a pot follows the air's mean since the last one.
+
+    Reckoned with the last minute's air alone it would be a kelvin too warm at the end of the hour.
+    """
+    house = House(settings(), yew(pot_litres=2.0))
+    weather(house, 12.5, 1.0)
+    weather(house, 0.5, 15.0)
+    before_c = pot_now(house)["temperature_c"]
+    house.passes(house.now_s + 90.0)
+
+    assert pot_now(house)["temperature_c"] == pytest.approx(before_c, abs=0.5)
