@@ -140,9 +140,17 @@ class Silence:
         if not passed:
             self._set_timer(looks.values())
             return []
-        found = [self._passed(name, now_s) for name in passed]
+        found = [self._passed(name, now_s) for name in self._with_neighbours(passed)]
         self._set_deadlines()
         return found
+
+    def _with_neighbours(self, passed: list[str]) -> list[str]:
+        """Who is silent already in the same houses, too: it was milder while another of them reported."""
+        if self.link_down_at_s is not None:
+            return passed
+        houses = {self._settings.sensors[name].house for name in passed}
+        beside = [name for name in self._settings.sensors if name in self._silent and name not in passed]
+        return [*passed, *(name for name in beside if self._settings.sensors[name].house in houses)]
 
     def _passed(self, sensor: str, now_s: float) -> Assessment:
         self._looked_at_s[sensor] = now_s
@@ -187,7 +195,7 @@ class Silence:
         return any(
             other.house == house and other.place is Place.BENCH and self._surroundings.is_fresh(name, now_s)
             for name, other in self._settings.sensors.items()
-            if name != sensor
+            if name != sensor and name not in self.resting and self._deadline_s(name) > now_s
         )
 
     def _is_night(self, now_s: float) -> bool:

@@ -120,8 +120,8 @@ class Desk:
                 rings[key] = (whole, [*first[1], change.alarm])
         elif episode is not None:
             if change.because == "seen":
-                row = self._facts.row(change.alarm)
-                seen[key] = row.seen_by if row else ""
+                row = self._facts.occurrence(change.occurrence) or self._facts.row(change.alarm)
+                seen[key] = (row.seen_by if row is not None else "") or seen.get(key, "")
             if change.because in episodes.ENDS and not self._is_active(change.alarm):
                 self._put(episodes.leave(episode, change.alarm))
 

@@ -57,9 +57,11 @@ class Speech:
 
 
 def duration(seconds: float) -> str:
-    """`40 min`, `3 h`, `2 days`."""
-    if seconds < 90 * 60:
+    """`40 min`, `1 h 35 min`, `3 h`, `2 days`."""
+    if seconds < 60 * 60:
         return f"{max(1, round(seconds / 60))} min"
+    if seconds < 3 * 3600 and round(seconds / 60) % 60:
+        return f"{round(seconds / 60) // 60} h {round(seconds / 60) % 60} min"
     if seconds < 48 * 3600:
         return f"{seconds / 3600:.0f} h"
     return f"{seconds / 86400:.0f} days"
@@ -280,7 +282,7 @@ def cleared(
     `held` says that there was no first one: it could wait until the quiet hours ended.
     """
     span = f"{speech.time(span_s[0])}–{speech.time(span_s[1])}"
-    where = f" ({place})" if place else ""
+    where = f" ({place})" if place and place not in what else ""
     if delivered:
         return f"Over: {what}{where}", f"It is over: {what}, {span}. Nothing more to do now; look by day."
     why = "This could wait until the quiet hours ended" if held else "This could not be delivered in time"
@@ -302,7 +304,8 @@ def put_to_rest(speech: Speech, place: str, what: str, at_s: float) -> tuple[str
 def seen(speech: Speech, place: str, what: str, by: str, at_s: float) -> tuple[str, str]:
     """Subject and text for the others when one of them has seen it."""
     who = by.capitalize() if by else "Somebody"
-    text = f"{who} saw this at {speech.time(at_s)}: {what} ({place}). You need not answer."
+    where = f" ({place})" if place and place not in what else ""
+    text = f"{who} saw this at {speech.time(at_s)}: {what}{where}. You need not answer."
     return f"Seen by {who}: {what}", text
 
 
@@ -335,6 +338,12 @@ _FAMILY_NAMES = {
     "broker-lost": "no connection to the message post",
     "was-off": "I was off",
     "unwatched": "nobody watches",
+    "frost-tonight": "a dangerous night in",
+    "vents-open": "vents or door open in",
+    "storage-failing": "what happens was not kept",
+    "delivery-failing": "notices did not get through",
+    "clock-doubtful": "the clock could not be right",
+    "restarting": "I was started again and again",
     "frozen-root-ball": "the root-ball of",
     "winter-desiccation": "water lost over a frozen pot by",
 }

@@ -139,6 +139,26 @@ def test_with_a_neighbour_that_reports_silence_is_medium() -> None:
     assert [t.priority for t in house.transitions(SILENT_A)] == ["medium"]
 
 
+def test_two_that_fall_silent_together_are_no_neighbours_that_report() -> None:
+    """A receiver that died takes both: nobody knows how cold the house is."""
+    house = two_benches()
+    house.passes(until="20:10")
+
+    assert [str(t.priority) for t in house.transitions(SILENT_A)] == ["high"]
+
+
+def test_when_the_last_neighbour_falls_silent_too_silence_is_high_at_once() -> None:
+    """It was medium while somebody still reported."""
+    house = two_benches()
+    for _ in range(10):
+        house.reading(4.0, house.now_s + 60, by="bench-b")
+    house.passes(until="20:13:59")
+    assert [str(t.priority) for t in house.transitions(SILENT_A)] == ["medium"]
+
+    house.passes(until="20:14")
+    assert [str(t.priority) for t in house.transitions(SILENT_A)] == ["medium", "high"]
+
+
 def test_a_silence_becomes_high_when_night_falls() -> None:
     """Silent since the afternoon, and now it freezes outside: it rings again."""
     house = House(begins="2027-01-14 13:00")

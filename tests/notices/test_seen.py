@@ -168,6 +168,17 @@ def test_the_others_are_told_that_it_was_seen_and_who_saw_it_is_not() -> None:
     assert "Tom saw this at 20:30" in seen.text
 
 
+def test_who_saw_it_is_named_also_where_an_alarm_of_it_was_over_already() -> None:
+    """Pine 1 was over when Tom looked; the others hear that it was Tom."""
+    house = House(settings_of(("bench-a", "bench-b")), [*LARCH_ALONE, *tree("Pine 1", "bench-b", 1.5, -4.0)])
+    house.air(1.0, by="20:10")
+    house.air({"bench-a": 1.0, "bench-b": 6.0}, by="20:30")
+    house.ack("cold", by="tom")
+
+    (said,) = [notice for notice in house.said("frost", "mail") if str(notice.kind) == "seen"]
+    assert said.subject.startswith("Seen by Tom")
+
+
 def test_seen_by_nobody_in_particular_is_told_to_all() -> None:
     """From the page, without a name."""
     house = House()
