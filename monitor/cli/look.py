@@ -11,18 +11,18 @@ import typer
 from monitor import clock
 from monitor.check import CheckResult, check_file
 from monitor.cli import show
-from monitor.cli.look_words import days, limit_text, now_text
+from monitor.cli.look_words import now_text
 from monitor.cli.nights import kept_lows_c
 from monitor.cli.options import Config, Json, Out, example, new_group
 from monitor.cli.place import Place
+from monitor.cli.plan_show import plan_show
 from monitor.cli.tree_show import tree_show
-from monitor.errors import AftercareError, BookError, Problem, SettingsError, StoreError, UsageError
+from monitor.errors import AftercareError, BookError, Problem, StoreError, UsageError
 from monitor.safety import SAFETY_TEXT
 from monitor.settings import Settings
 from monitor.store.book_file import NAME as BOOK
 from monitor.store.book_file import BookFile
 from monitor.trees.book import Book
-from monitor.trees.plans import Plans, load_plans
 from monitor.trees.tree import Tree
 
 TREE_SHOW = ("tree show larch-3", "tree show larch-3 --from 2027-01-10 --out records --format parquet")
@@ -159,68 +159,7 @@ def _found_report(place: Place, date: str) -> Mapping[str, Any] | None:
     return None if found is None else asdict(found)
 
 
-# ---- plans and trees -----------------------------------------------------------------------------------
-
-Work = Annotated[str | None, typer.Argument(metavar="[WORK]", help="One kind of work; left out: all.")]
-
-
-def plan_show(work: Work = None, config: Config = None, json: Json = False) -> int:
-    """The limits of each work and stage, with the source of each."""
-    plans = _plans(config)
-    if work is not None and work not in plans.works:
-        raise UsageError(f"There is no plan for {work!r}.", f"Known are: {', '.join(plans.works)}.")
-    chosen = [plans.works[work]] if work is not None else list(plans.works.values())
-    if json:
-        show.as_json([_plan_json(plan) for plan in chosen])
-        return 0
-    for plan in chosen:
-        show.say(f"{plan.label} ({plan.work})")
-        rows = [
-            [stage.name, days(stage.days) + _warmth(stage.degree_days_k_d), limit_text(stage.limits)]
-            for stage in plan.stages
-        ]
-        show.table(["stage", "lasts", "limits"], rows)
-        for stage in plan.stages:
-            show.say(show.wrapped(f"{stage.name}: {stage.source}", "  source of "))
-        show.items("Then", [f"{f.label}: after {days(f.after_days)}. {f.text}" for f in plan.follow_ups])
-        show.say()
-    return 0
-
-
-def _warmth(degree_days_k_d: float | None) -> str:
-    return "" if degree_days_k_d is None else f" and {degree_days_k_d:g} degree-days above 5 °C"
-
-
-def _plan_json(plan: Any) -> dict[str, Any]:
-    return {
-        "work": plan.work,
-        "label": plan.label,
-        "stages": [
-            {
-                "stage": stage.name,
-                "days": stage.days,
-                "degree_days_k_d": stage.degree_days_k_d,
-                "limits": {key: value for key, value in stage.limits.items() if value is not None},
-                "source": stage.source,
-            }
-            for stage in plan.stages
-        ],
-        "follow_ups": [
-            {"follow_up": f.name, "label": f.label, "after_days": f.after_days, "source": f.source}
-            for f in plan.follow_ups
-        ],
-    }
-
-
-def _plans(config: Path | None) -> Plans:
-    """Those of the installation; the shipped ones where there is no installation yet."""
-    from monitor.settings import find_settings_file
-
-    try:
-        find_settings_file(config)
-    except SettingsError:
-        return load_plans(None)
-    return Place(config).plans
+# ---- labels -----------------------------------------------------------------------------------
 
 
 def tree_labels(out: Out = None, config: Config = None) -> int:

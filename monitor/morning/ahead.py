@@ -10,6 +10,7 @@ from monitor.morning.houses import tenderest
 from monitor.morning.series import Night
 from monitor.night_lows import low_c, night_span_s
 from monitor.report.facts import Death, LastLows, Outlook, Skill
+from monitor.report.wording import UNSEEN_COUNTS_S
 
 if TYPE_CHECKING:
     from monitor.engine import Engine
@@ -68,10 +69,9 @@ def last_lows(engine: "Engine", night: Night, day: date) -> tuple[LastLows, ...]
         if tender is None or tender.tree.sensor is None:
             continue
         sensor = tender.tree.sensor
-        values = night.series(sensor).part(night.watch_from_s, night.to_s).values
         spans = (night_span_s(day - timedelta(days=back), site.zone, shift_s) for back in (1, 2))
         before = [low_c(engine.hours.rows(sensor, *span)) for span in spans]
-        lows = [float(values.min()) if len(values) else None, *before]
+        lows = [_low_of_night_c(night, sensor), *before]
         service_c = engine.readings.service_lows.low_c(house, midnight_s)
         found.append(
             LastLows(
@@ -82,6 +82,15 @@ def last_lows(engine: "Engine", night: Night, day: date) -> tuple[LastLows, ...]
             )
         )
     return tuple(found)
+
+
+def _low_of_night_c(night: Night, sensor: str) -> float | None:
+    """The lowest since the night began [°C]; None where too little of it was seen."""
+    seen = night.series(sensor).part(night.watch_from_s, night.to_s)
+    unseen_s = sum(to_s - from_s for from_s, to_s in seen.gaps(night.watch_from_s, night.to_s))
+    if not len(seen.values) or unseen_s >= UNSEEN_COUNTS_S:
+        return None
+    return float(seen.values.min())
 
 
 def deaths(engine: "Engine", found: Mapping[str, Any]) -> tuple[Death, ...]:

@@ -300,7 +300,11 @@ def _all_beyond(row: HourRow | None, pot: HourRow | None, limits: Mapping[str, f
 
 
 def _beyond(row: HourRow, limit: float, key: str) -> Beyond:
-    """By lowest, mean and highest of the hour: between the extremes a straight line is taken."""
+    """By lowest, mean and highest of the hour.
+
+    It is taken to run evenly from the lowest to the mean and from the mean to the highest, as long in each
+    part as makes up the mean.
+    """
     low, mean, high = row.temperature_min_c, row.temperature_mean_c, row.temperature_max_c
     if low is None or mean is None or high is None:
         return Beyond()
@@ -311,8 +315,13 @@ def _beyond(row: HourRow, limit: float, key: str) -> Beyond:
         return Beyond(seen_h, seen_h * (limit - mean))
     if low >= limit:
         return Beyond(seen_h if low == limit else 0.0)
-    share = (limit - low) / (high - low)
-    return Beyond(share * seen_h, share * seen_h * (limit - low) / 2)
+    below = min(max((high - mean) / (high - low), 0.0), 1.0)
+    if limit <= mean:
+        share = below * (limit - low) / max(mean - low, 1e-9)
+        return Beyond(share * seen_h, share * seen_h * (limit - low) / 2)
+    more = (1.0 - below) * (limit - mean) / max(high - mean, 1e-9)
+    kelvins = below * (limit - (low + mean) / 2) + more * (limit - mean) / 2
+    return Beyond((below + more) * seen_h, kelvins * seen_h)
 
 
 def _vpd_beyond(row: HourRow, limit: float) -> Beyond:

@@ -5,6 +5,7 @@ Independent: short counts by hand beside each expected value.
 
 import csv
 import io
+import math
 from collections.abc import Sequence
 from dataclasses import replace
 from zoneinfo import ZoneInfo
@@ -72,6 +73,19 @@ def test_hours_beyond_a_high_limit_are_counted_the_other_way_round() -> None:
     found = record(tree, [row(0, 24, 25, 26), row(1, 21, 22, 23), row(2, 5, 6, 7)]).beyond
 
     assert found == {"high_warn_c": Beyond(pytest.approx(1.5), pytest.approx(3.25))}
+
+
+def test_an_hour_that_cooled_fast_at_first_counts_for_longer_than_its_extremes_say() -> None:
+    """Independent: an hour of cooling from 4 towards -3 °C by minutes, 43 of them under 0 °C."""
+    minutes = [-3.0 + 7.0 * math.exp(-(minute + 0.5) / 20.0) for minute in range(60)]
+    counted_h = sum(value < 0.0 for value in minutes) / 60
+    counted_k_h = sum(-value for value in minutes if value < 0.0) / 60
+    tree = replace(LARCH, own_limits=(own("low_harm_c", 0.0),))
+    hour = row(0, min(minutes), sum(minutes) / 60, max(minutes))
+    found = record(tree, [hour], 1).beyond["low_harm_c"]
+
+    assert found.hours == pytest.approx(counted_h, rel=0.1)
+    assert found.degree_hours == pytest.approx(counted_k_h, rel=0.1)
 
 
 def test_drying_air_counts_by_its_mean() -> None:
