@@ -97,7 +97,7 @@ class Readings:
             self.counts.bad(message.topic, error.message)
             return []
         except Exception as error:  # noqa: BLE001 - the plug-in boundary
-            plugins.note(f"payload of {message.topic}", "fails", error)
+            plugins.note(f"what reads {message.topic}", "fails", error)
             self.counts.bad(message.topic, f"its reader fails: {type(error).__name__}")
             return []
         if self._resting:

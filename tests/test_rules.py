@@ -211,6 +211,12 @@ NEVER_BEND: Rules = {
     "no text advises to handle, bend or carry frozen branches": (
         (EPISODES, "no_notice_advises_to_handle_frozen_branches"),
     ),
+    "no code and no word of the workshop reaches a person": (
+        ("test_words.py", "what_speaks_to_people_has_no_word_of_the_workshop"),
+        ("test_words.py", "no_page_has_a_word_of_the_workshop"),
+        ("test_words.py", "a_bad_night_has_no_word_of_the_workshop"),
+        ("test_words.py", "a_bad_night_has_no_code"),
+    ),
     "an open alarm whose subject left ends as removed": (
         (COUNTS, "an_open_alarm_whose_tree_left_ends_as_removed"),
         (NO_DATA, "an_alarm_of_a_sensor_that_left_the_settings_ends_as_removed"),

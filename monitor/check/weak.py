@@ -79,7 +79,7 @@ def _ways_to_call(settings: Settings, record_only: frozenset[str]) -> Iterator[F
     reaching = sorted(names - record_only)
     if names and not reaching:
         message = f"high alarms are only written down ({', '.join(sorted(names))}); they reach nobody."
-        yield ("calls",), message, "Add a notifier that reaches you, for example by mail."
+        yield ("calls",), message, "Add a way to reach you, for example by mail."
     elif reaching and len({_way(settings, name) for name in reaching}) == 1:
         message = f"high alarms go one way only ({', '.join(reaching)}): when it fails, nobody is called."
         yield ("notifiers",), message, "Add a second way that shares nothing with the first."

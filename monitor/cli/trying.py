@@ -87,7 +87,9 @@ def drill(notifier: NotifierName = None, config: Config = None, json: Json = Fal
     place = Place(config)
     names = list(place.settings.notifiers)
     if notifier is not None and notifier not in names:
-        raise UsageError(f"There is no notifier {notifier!r}.", f"Known are: {', '.join(names)}.")
+        raise UsageError(
+            f"There is no way to reach anybody called {notifier!r}.", f"Known are: {', '.join(names)}."
+        )
     wanted = names if notifier is None else [notifier]
     results = _drilled(place, wanted)
     if json:

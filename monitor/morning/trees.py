@@ -29,9 +29,7 @@ def tree_nights(engine: "Engine", night: Night, watched: Mapping[str, Any]) -> t
     return tuple(_tree(engine, guarded, night, believed, pots) for guarded in trees)
 
 
-def _tree(
-    engine: "Engine", guarded: GuardedTree, night: Night, believed: Believed, pots: Pots
-) -> TreeNight:
+def _tree(engine: "Engine", guarded: GuardedTree, night: Night, believed: Believed, pots: Pots) -> TreeNight:
     tree = guarded.tree
     plans = engine.plans.works
     sensor = tree.sensor if tree.sensor in engine.settings.sensors else None

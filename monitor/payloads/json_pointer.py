@@ -63,7 +63,7 @@ def decoder(sensors: Mapping[str, Sensor]) -> Decode:
         document = json_of(payload)
         samples = [sample for target in targets for sample in _samples(document, target)]
         if not samples:
-            raise PayloadError(f"none of the pointers {_listed(sensors)} leads to a number in the payload.")
+            raise PayloadError(f"none of the pointers {_listed(sensors)} leads to a number in the message.")
         return samples
 
     return decode

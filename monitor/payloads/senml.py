@@ -179,5 +179,5 @@ def _nothing(records: list[Record], sensors: Mapping[str, Sensor]) -> PayloadErr
     wanted = ", ".join(sensor.name for sensor in sensors.values() if sensor.name is not None)
     return PayloadError(
         f"there is no temperature (Cel), humidity (%RH) or battery (%EL)"
-        f"{f' under {wanted}' if wanted else ''}; the payload has {seen or 'no records'}."
+        f"{f' under {wanted}' if wanted else ''}; the message has {seen or 'no records'}."
     )

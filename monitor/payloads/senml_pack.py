@@ -84,7 +84,7 @@ def resolve(pack: Any, sent_at_s: float | None) -> list[Record]:
         the pack breaks RFC 8428
     """
     if type(pack) is not list:
-        raise PayloadError("SenML is an array of records, and this payload is not an array.")
+        raise PayloadError("SenML is an array of records, and this message is not an array.")
     bases: Mapping[str, Any] = _NO_BASES
     records: list[Record] = []
     for place, fields in enumerate(pack, 1):

@@ -30,13 +30,13 @@ _RFC3339 = re.compile(
 def text_of(payload: bytes) -> str:
     """The payload as text; PayloadError when it is empty, too long or not UTF-8."""
     if not payload:
-        raise PayloadError("the payload is empty.", "An empty message only clears a retained one.")
+        raise PayloadError("the message is empty.", "An empty message only clears a retained one.")
     if len(payload) > LONGEST_PAYLOAD:
-        raise PayloadError(f"the payload has {len(payload)} bytes, more than {LONGEST_PAYLOAD}.")
+        raise PayloadError(f"the message has {len(payload)} bytes, more than {LONGEST_PAYLOAD}.")
     try:
         return payload.decode()
     except UnicodeDecodeError as error:
-        raise PayloadError(f"byte {error.start + 1} of the payload is not UTF-8.") from None
+        raise PayloadError(f"byte {error.start + 1} of the message is not UTF-8.") from None
 
 
 def json_of(payload: bytes) -> Any:
@@ -52,12 +52,12 @@ def json_of(payload: bytes) -> Any:
         raise PayloadError(_TOO_DEEP) from None
     except json.JSONDecodeError as error:
         raise PayloadError(
-            f"the payload is not JSON: {error.msg} at line {error.lineno} column {error.colno}."
+            f"the message is not JSON: {error.msg} at line {error.lineno} column {error.colno}."
         ) from None
     except ValueError:  # a whole number of thousands of digits
-        raise PayloadError("a number in the payload has too many digits.") from None
+        raise PayloadError("a number in the message has too many digits.") from None
     if end != len(text):
-        raise PayloadError(f"the payload goes on after its JSON value, with {shown(text[end:])}.")
+        raise PayloadError(f"the message goes on after its JSON value, with {shown(text[end:])}.")
     if payload.count(b"[") + payload.count(b"{") > DEEPEST_NESTING:
         _check_depth(value)
     return value
@@ -123,5 +123,5 @@ def _not_a_number(name: str) -> Any:
 
 
 _BLANKS: Final = " \t\r\n"
-_TOO_DEEP: Final = f"the payload is nested deeper than {DEEPEST_NESTING} levels."
+_TOO_DEEP: Final = f"the message is nested deeper than {DEEPEST_NESTING} levels."
 _DECODER: Final = json.JSONDecoder(object_pairs_hook=_once_each, parse_constant=_not_a_number)

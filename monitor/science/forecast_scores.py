@@ -106,7 +106,7 @@ def pinball(level: float, quantile: npt.ArrayLike, truth: npt.ArrayLike) -> Scor
     -----
     max(p·(y−q), (p−1)·(y−q)); Koenker and Bassett 1978, Econometrica 46:33.
     """
-    require(level, 0.0, 1.0, "the level of a percentile", "")
+    require(level, 0.0, 1.0, "the level of a quantile", "")
     short = -_errors(quantile, truth)
     return _mean(np.maximum(level * short, (level - 1) * short))
 

@@ -103,7 +103,9 @@ def root_limits(name: str, species: SpeciesTable) -> dict[str, LimitInForce]:
         harm_c, source = UNKNOWN_ROOT_HARM_C, UNKNOWN_SOURCE
     else:
         harm_c = facts.root_kill_c + ROOT_MARGIN_K
-        source = f"roots of {facts.name} die at {facts.root_kill_c:g} °C, and 5 K for care: {facts.source}"
+        source = (
+            f"roots of {facts.name} die at {facts.root_kill_c:g} °C, and 5 °C more for care: {facts.source}"
+        )
     return {
         "root_warn_c": LimitInForce("root_warn_c", harm_c + ROOT_WARN_K, source),
         "root_harm_c": LimitInForce("root_harm_c", harm_c, source),

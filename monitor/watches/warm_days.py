@@ -47,7 +47,7 @@ class Spell(NamedTuple):
     @property
     def raised(self) -> Raised:
         """What it does to limits below zero."""
-        return Raised(self.raised_k, f"{self.raised_k:g} K higher until {self.until}, after a warm spell")
+        return Raised(self.raised_k, f"{self.raised_k:g} °C higher until {self.until}, after a warm spell")
 
 
 class WarmDays:

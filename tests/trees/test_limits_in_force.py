@@ -41,7 +41,10 @@ def test_roots_are_held_five_kelvin_above_the_killing_temperature() -> None:
     """Japanese maple: -10 °C (memory of Havis 1976, give or take 2 K), so harm at -5 and warn at -3."""
     found = limits(species="Acer palmatum 'Deshojo'")
     assert (found["root_harm_c"].value, found["root_warn_c"].value) == (-5.0, -3.0)
-    assert "roots of Acer palmatum die at -10 °C, and 5 K for care: Havis 1976" in found["root_harm_c"].source
+    assert (
+        "roots of Acer palmatum die at -10 °C, and 5 °C more for care: Havis 1976"
+        in found["root_harm_c"].source
+    )
     spruce = limits(species="Picea glauca")["root_harm_c"]
     assert spruce.value == -18.0
 
