@@ -89,5 +89,5 @@ def test_no_constant_loses_less_than_the_percentile_itself(truths: list[float], 
 
 def test_a_level_that_is_none_is_refused() -> None:
     """The error names what is wrong."""
-    with pytest.raises(ValueError, match="level of a percentile"):
+    with pytest.raises(ValueError, match="level of a quantile"):
         pinball(1.5, [0.0], [0.0])
