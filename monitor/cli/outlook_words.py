@@ -3,7 +3,7 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from monitor.notices.night_words import chance_text
+from monitor.notices.night_words import USUAL_FALL, chance_text
 from monitor.notices.words import Speech, listed
 
 CHANCE_AT_LEAST = 0.05
@@ -48,9 +48,11 @@ def _skill(each: Mapping[str, Any], speech: Speech) -> str:
     nights = int(each["nights"])
     held = round(each["band_held"] * nights)
     few = "" if each["enough"] else "; too few yet to tell"
+    rival_k = each.get("rivals_k", {}).get("usual_fall_c")
+    rival = "" if rival_k is None else f", {USUAL_FALL} {speech.difference(rival_k)}"
     return (
         f"{each['sensor']}: of {nights} {'night' if nights == 1 else 'nights'} {held} kept within what was "
-        f"said (8 in 10 should); on average the low was {speech.difference(each['error_k'])} off{few}"
+        f"said (8 in 10 should); on average the low was {speech.difference(each['error_k'])} off{rival}{few}"
     )
 
 

@@ -53,6 +53,7 @@ def skills(engine: "Engine", found: Mapping[str, Any]) -> tuple[Skill, ...]:
             round(each["band_held"] * each["nights"]),
             each["error_k"],
             each["enough"],
+            each["rivals_k"]["usual_fall_c"],
         )
         for each in found.get("skill", ())
         if engine.guarding.at_sensor(each["sensor"])

@@ -13,6 +13,8 @@ from monitor.notices.words import HANDS_OFF, NO_BURNER, Reason, Speech, duration
 
 FUEL_WORDS = ("bottle", "gas", "fuel", "oil", "tank", "paraffin", "kerosene", "propane", "cylinder")
 """A note about a house that holds one of these is about its heater's fuel."""
+USUAL_FALL = "this evening less the usual fall would have been"
+"""The rival that every forecast of a low must beat."""
 WRAPS_LATER = "Leave wraps as they are; wet them tomorrow after 10:00."
 
 

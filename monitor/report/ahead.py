@@ -2,7 +2,7 @@
 
 from collections.abc import Iterable, Sequence
 
-from monitor.notices.night_words import chance_text
+from monitor.notices.night_words import USUAL_FALL, chance_text
 from monitor.notices.words import listed
 from monitor.report.facts import Death, LastLows, MorningFacts, Outlook, Skill, TreeWeek, Week
 from monitor.report.times import Times, lasted
@@ -63,9 +63,11 @@ def _skills(skills: tuple[Skill, ...], facts: MorningFacts) -> Iterable[str]:
     known = [skill for skill in skills if skill.is_enough]
     for skill in known[:PLACES_SHOWN]:
         off = apart(facts.speech, skill.off_by_k)
+        rival_k = skill.rival_off_by_k
+        rival = "" if rival_k is None else f", {USUAL_FALL} {apart(facts.speech, rival_k)}"
         yield (
             f"{skill.place}: of the last {counted(skill.nights, 'night')} {skill.within} kept within what "
-            f"was said (8 in 10 should); on average the low was {off} off"
+            f"was said (8 in 10 should); on average the low was {off} off{rival}"
         )
     if skills and not known:
         nights = max(skill.nights for skill in skills)

@@ -185,6 +185,8 @@ class Skill:
     off_by_k: float
     """By how much the middle was off, on average."""
     is_enough: bool = True
+    rival_off_by_k: float | None = None
+    """The same for the evening's temperature less the usual fall, over the same nights."""
 
 
 @dataclass(frozen=True, slots=True)

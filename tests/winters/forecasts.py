@@ -32,19 +32,24 @@ class MadeNight:
 
 @dataclass(frozen=True)
 class Errors:
-    """What was forecast less what came [K], night by night, and whether the eighty per cent band held it."""
+    """What was forecast less what came [K], night by night, whether the eighty per cent band held it, and
+    the chance of damage."""
 
     evening_k: Series
     at_two_k: Series
     usual_k: Series
     held: Series
+    chance: Series
+    """Said in the evening of coming to the damage limit."""
+    came: Series
+    """Whether it came."""
 
     def joined(self, other: "Errors") -> "Errors":
         """Both winters' nights."""
         return Errors(
             *(
                 np.concatenate([getattr(self, name), getattr(other, name)])
-                for name in ("evening_k", "at_two_k", "usual_k", "held")
+                for name in ("evening_k", "at_two_k", "usual_k", "held", "chance", "came")
             )
         )
 
@@ -104,10 +109,17 @@ def errors(heard: Heard, sensor: str = "bench-a") -> Errors:
                     late["low_c"]["p50"] - night.low_c,
                     usual_c - night.low_c,
                     float(low_c["p10"] <= night.low_c <= low_c["p90"]),
+                    _chance(first, heard.harm_c),
+                    float(night.low_c <= heard.harm_c),
                 )
             )
         falls.append(night.evening_c - night.low_c)
-    return Errors(*np.array(rows, dtype=np.float64).reshape(-1, 4).T)
+    return Errors(*np.array(rows, dtype=np.float64).reshape(-1, 6).T)
+
+
+def _chance(line: Any, limit_c: float) -> float:
+    """The chance that a line gives a limit; NaN for the air outside, where no tree has one."""
+    return next((float(b["chance"]) for b in line["below"] if abs(b["limit_c"] - limit_c) < 1e-6), np.nan)
 
 
 def _minute(winter: MadeWinter, line: Any) -> int:

@@ -71,6 +71,22 @@ def test_a_quiet_month_is_quiet_for_hardened_trees(hardy: Heard) -> None:
     assert quiet_months(result) <= 1.0
 
 
+def test_in_a_house_at_its_limit_the_evening_speaks_in_vain_once_a_week_at_most(tender: Outcome) -> None:
+    """Not the one ring of a quiet month: on every third evening frost is as likely as the cost/loss line.
+
+    Covering in vain is cheap beside losing a tree, so a chance of one in six is told; and one in six comes.
+    """
+    assert {kind for _, kind in tender.nuisance} == {"frost-tonight"}
+    assert quiet_months(tender) <= 4.3
+
+
+def test_the_chances_that_are_said_come_true(nights: Errors) -> None:
+    """As many nights of damage as the chances add up to, within a third; few where little was said."""
+    assert nights.came.sum() == pytest.approx(nights.chance.sum(), rel=1 / 3)
+    assert nights.came[nights.chance < 0.05].mean() <= 0.02
+    assert nights.came[nights.chance > 0.6].mean() >= 0.6
+
+
 def test_nobody_is_woken_in_vain(unheated: Heard, heated: Heard, hardy: Heard) -> None:
     """Between eleven and six nothing rings about frost on a day that comes nowhere near it."""
     assert [by_night(heard, outcome(heard)) for heard in (unheated, heated, hardy)] == [0, 0, 0]

@@ -129,12 +129,13 @@ def test_the_rivals_are_what_they_say(garden: Garden) -> None:
 
 
 def test_the_report_says_how_good_the_forecasts_were_and_of_how_many_nights(garden: Garden) -> None:
-    """A figure without its n is no figure."""
+    """A figure without its n, and without a rival's beside it, is no figure."""
     garden.runs("07:00")
 
     text = " ".join(garden.house.reports[-1].text.split())
     assert "How good the last forecasts were" in text
     assert "bench-a: of the last 13 nights" in text
+    assert "this evening less the usual fall would have been" in text
 
 
 # ---- learning ----------------------------------------------------------------------------------------------

@@ -118,6 +118,15 @@ def test_it_never_rings_and_is_read_in_the_report() -> None:
     assert "damage likely below −3 °C" in text
 
 
+def test_status_shows_where_limits_are_raised() -> None:
+    """Until when, and by how much."""
+    house = house_of(PRUNED)
+    weather(house, "01-16 07:00", 11.0)
+
+    (spell,) = house.engine.snapshot().more["warm_spells"]
+    assert (spell["sensor"], spell["raised_k"], spell["until"]) == ("bench-a", 2.0, "2027-01-18")
+
+
 def test_frost_after_a_warm_spell_rings_by_the_raised_limit() -> None:
     """Four below zero would have been borne before."""
     house = house_of(PRUNED)
