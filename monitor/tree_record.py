@@ -8,7 +8,7 @@ from datetime import tzinfo
 from typing import NamedTuple
 
 from monitor.conditions import ThermalSums
-from monitor.model import Transition
+from monitor.model import HourRow, Transition
 from monitor.store.queries import Reader
 from monitor.trees.exposure import HOUR_S, Exposure, MetAlarm, exposure
 from monitor.trees.in_force import Raised
@@ -50,9 +50,8 @@ def tree_record(
     """
     begun_s = max(from_s, min((p.at_s for p in tree.placements), default=from_s))
     begun_s = min((begun_s, *(work.at_s for work in tree.works if work.at_s >= from_s)))
-    sensors = {placement.sensor for placement in tree.placements} | {tree.pot_sensor}
     oldest_s = min((begun_s, *(work.at_s for work in tree.works)))
-    rows = [row for row in reader.hours(oldest_s - KEPT_DAYS * DAY_S, to_s) if row.sensor in sensors]
+    rows = _hours(reader, tree, oldest_s - KEPT_DAYS * DAY_S, to_s)
     thermal = ThermalSums()
     thermal.add(rows)
     return exposure(
@@ -68,6 +67,12 @@ def tree_record(
     )
 
 
+def _hours(reader: Reader, tree: Tree, from_s: float, to_s: float) -> list[HourRow]:
+    """The rows of every sensor that it stood at, and of the probe in its pot; for each in order of time."""
+    sensors = {placement.sensor for placement in tree.placements} | {tree.pot_sensor}
+    return [row for sensor in sorted(sensors - {None}, key=str) for row in reader.hours(from_s, to_s, sensor)]
+
+
 class Present(NamedTuple):
     """What the kept hours say of a tree now: degree-days since an instant [K d], and frost limits raised."""
 
@@ -77,8 +82,8 @@ class Present(NamedTuple):
 
 def present(reader: Reader, tree: Tree, zone: tzinfo, now_s: float, label_offset_s: float = 0.0) -> Present:
     """What of the present follows from the past; guard time."""
-    sensors = {placement.sensor for placement in tree.placements}
-    rows = [row for row in reader.hours(0.0, now_s) if row.sensor in sensors]
+    begun_s = min((work.at_s for work in tree.works), default=now_s)
+    rows = _hours(reader, tree, min(begun_s, now_s - KEPT_DAYS * DAY_S), now_s)
     thermal = ThermalSums()
     thermal.add(rows)
     lately = [row for row in rows if row.hour_at_s > now_s - KEPT_DAYS * DAY_S]

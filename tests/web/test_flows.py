@@ -389,3 +389,11 @@ def test_a_quiet_evening_says_which_tree_is_nearest_to_harm(
         heading = " ".join(hand.page.find(".//h1").text_content().split())
         assert heading.startswith("Larch 3 is nearest to harm: 4.0° above its frost line.")
         assert hand.page.xpath("//path[@class='strand tenderest']")
+
+
+def test_a_branch_that_died_opens_its_tree_at_the_worst_hours_before(scene: Scene, hand: Hand) -> None:
+    """Written down as something seen; the tree's page then says where to look first."""
+    hand.open("/record/finding?tree=larch-3").fill(found="dieback", part="first-branch")
+    until(lambda: scene.guard.snapshot.more.get("worst_hours"), what="the hours before it")
+
+    assert "Its worst hours before the dieback of first branch: " in hand.open("/tree/larch-3").text()

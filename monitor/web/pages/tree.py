@@ -107,8 +107,19 @@ def _more(frame: Frame, name: str) -> list[str]:
             by = "" if pot["by"] == "probe" else ", reckoned from the air"
             ice = f", {pot['frozen_part']:.0%} of its water frozen" if pot["frozen_part"] >= 0.05 else ""
             said.append(f"Its pot is at {speech.temperature(pot['temperature_c'])}{ice}{by}")
+    said += [_worst(frame, each) for each in more.get("worst_hours", ()) if each["tree"] == name]
     said += [f"Leaving the house: {each['said']}" for each in more.get("leaving", ()) if each["tree"] == name]
     return said
+
+
+def _worst(frame: Frame, each: Mapping[str, Any]) -> str:
+    """Where to look first after something died: the worst hours before it."""
+    zone, now_s = frame.guard.settings.site.zone, frame.guard.label_s()
+    part = f" of {words.plain(each['part'])}" if each["part"] else ""
+    from_, to = (words.when(each[key], zone, now_s) for key in ("from_s", "to_s"))
+    low = f", down to {frame.guard.speech.temperature(each['low_c'])}" if each["low_c"] is not None else ""
+    what = "dieback" if each["found"] == "dieback" else "death"
+    return f"Its worst hours before the {what}{part}: {from_} to {to}{low}"
 
 
 def _stages(guarded: GuardedTree | None) -> list[tuple[str, str]]:
