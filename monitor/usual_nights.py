@@ -36,4 +36,5 @@ def _said(engine: "Engine", tree: str) -> str:
     if found is None:
         return ""
     place = engine.scenes.house_name(engine.settings.sensors[sensor].house)
-    return f"{beyond_words(found, [guarded.tree.name], place)} {WHAT_TO_DO}"
+    said = beyond_words(found, [guarded.tree.name], place, engine.scenes.speech.limit)
+    return f"{said} {WHAT_TO_DO}"

@@ -254,6 +254,11 @@ NEVER_BEND: Rules = {
         (EPISODES, "a_notice_that_suggests_heat_ends_with_the_caution_about_burners"),
         (RATE, "a_caution_about_burners_stays_the_last_line_of_a_folded_notice"),
     ),
+    "nothing harmful is advised by any sentence about an alarm": (
+        ("notices/test_no_harm.py", "whatever_suggests_heat_ends_with_the_caution_about_burners"),
+        ("notices/test_no_harm.py", "nothing_advises_to_handle_what_is_frozen_or_to_take_it_into_the_warm"),
+        ("notices/test_no_harm.py", "nothing_advises_to_wet_a_wrap_before_a_frost_night"),
+    ),
     "no text advises to handle, bend or carry frozen branches": (
         (EPISODES, "no_notice_advises_to_handle_frozen_branches"),
     ),

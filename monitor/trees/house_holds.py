@@ -1,6 +1,6 @@
 """A tree's limits against what its house comes to of a night: what rings every night says nothing; pure."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, NamedTuple
 
 NIGHTS = 14
@@ -42,10 +42,17 @@ def trees_of(entry: Mapping[str, Any]) -> Sequence[str]:
     return entry.get("trees") or [entry.get("tree", "")]
 
 
-def beyond_words(beyond: Beyond, trees: Sequence[str], place: str) -> str:
-    """The sentence for people; what to do about it is `WHAT_TO_DO`."""
+def celsius(value_c: float) -> str:
+    """`−1.5 °C`."""
+    return f"{value_c:g} °C".replace("-", "−")
+
+
+def beyond_words(
+    beyond: Beyond, trees: Sequence[str], place: str, said: Callable[[float], str] = celsius
+) -> str:
+    """The sentence for people; what to do about it is `WHAT_TO_DO`; `said` gives a temperature in words."""
     names = ", ".join(trees)
-    cold = f"{place} fell to {beyond.limit_c:g} °C or below".replace("-", "−")
+    cold = f"{place} fell to {said(beyond.limit_c)} or below"
     often = f"in {beyond.nights} of the last {beyond.known} nights"
     if beyond.grade == "harm":
         return f"{cold} {often}, and damage to {names} is likely there."
