@@ -450,10 +450,19 @@ def hours_needed_from_s(entries: Sequence[Mapping[str, Any]], now_s: float) -> f
     return max(oldest_s - 86400.0, now_s - HOURS_AT_MOST_S)
 
 
-def guard_time_at_start(saved_at_s: float | None, offset_s: float, wall_now_s: float) -> float:
-    """Guard time now: what it was at the last commit plus the wall's gap, if that can be trusted."""
+def guard_time_at_start(
+    saved_at_s: float | None, offset_s: float, wall_now_s: float, entries: Sequence[Mapping[str, Any]] = ()
+) -> float:
+    """Guard time now: what it was at the last commit plus the wall's gap, if that can be trusted.
+
+    Without either it is at least as late as the last entry of the book: else that lay in the future, and its
+    limits would not hold yet.
+    """
     if saved_at_s is None:
-        return wall_now_s
+        if clock.is_trusted(wall_now_s):
+            return wall_now_s
+        known = (clock.parse_rfc3339(entry["at"]) for entry in entries if "at" in entry)
+        return max((clock.RELEASED_AT_S, wall_now_s, *known))
     gap_s = wall_now_s - (saved_at_s + offset_s)
     if clock.is_trusted(wall_now_s) and gap_s >= 0:
         return round(saved_at_s + gap_s, 3)
@@ -479,7 +488,8 @@ def open_guard(
         offset_s = saved.rows.get("site", {}).get("engine", {}).get("offset_s", 0.0)
         begin_s = started_at_s
         if begin_s is None:
-            begin_s = guard_time_at_start(saved.last_commit_at_s, offset_s, wall_now_s)
+            entries = BookFile(store.directory / "book.jsonl").load(mend=False)
+            begin_s = guard_time_at_start(saved.last_commit_at_s, offset_s, wall_now_s, entries)
         return Guard(settings, plans, store, GuardClock(begin_s, rate), notifiers)
     except AftercareError:
         store.close()

@@ -277,6 +277,11 @@ class House:
         with Reader(self.state) as reader:
             return list(reader.notices())
 
+    def seen(self, alarm: str) -> None:
+        """Somebody says "I have seen it"; a daemon that dies over it is no error."""
+        with contextlib.suppress(AftercareError):
+            self.ask("/api/alarms/ack", alarms=[alarm], by="ann")
+
     def ask(self, path: str, **body: Any) -> Any:
         """Something that a person asks of it."""
         return self._socket.post(path, body)
