@@ -12,8 +12,8 @@ NAMED = (
     "down at the start", "mid-run", "half open", "password", "retained", "garbage", "huge", "deep", "NaN",
     "duplicates", "late", "dies", "freezes", "SMTP refuses", "4xx", "SMTP answers 5xx", "SMTP hangs",
     "reply is lost", "429", "webhook answers 5xx", "redirects", "410", "all notifiers", "full", "read-only",
-    "locked", "truncated", "corrupt", "newer", "an hour", "1970", "summer time", "no clock", "every transition",
-    "mid-write", "two daemons", "raises", "hangs", "grow", "crash equivalence",
+    "locked", "truncated", "corrupt", "newer", "an hour", "1970", "summer time", "no clock",
+    "every transition", "mid-write", "two daemons", "raises", "hangs", "grow", "crash equivalence",
 )  # fmt: skip
 """What the owner asked for, a word or two each."""
 

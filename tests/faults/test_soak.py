@@ -1,7 +1,7 @@
 """Thousands of messages, good and bad, alarms that come and go, questions, and links that break: no growth.
 
-Memory and threads are the kernel's own figures (proc(5): VmRSS, Threads). History grows by what it keeps, which
-is bounded by days; the allowance is for that.
+Memory and threads are the kernel's own figures (proc(5): VmRSS, Threads). History grows by what it keeps,
+which is bounded by days; the allowance is for that.
 """
 
 import json
