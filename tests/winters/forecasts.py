@@ -12,22 +12,12 @@ from typing import Any
 import numpy as np
 
 from tests.winters.guarded import Heard
-from tests.winters.house import MadeWinter
+from tests.winters.house import MadeWinter, made_nights
 from tests.winters.weather import Series
 
 KNOWN_FROM = 10
 TWO_O_CLOCK_MIN = 2 * 60
 UTC_TO_LOCAL_MIN = -5 * 60
-
-
-@dataclass(frozen=True)
-class MadeNight:
-    """One night in minutes of the winter, its evening and its low [°C]."""
-
-    evening: int
-    ends: int
-    evening_c: float
-    low_c: float
 
 
 @dataclass(frozen=True)
@@ -72,21 +62,6 @@ class Errors:
 def mean_error_k(errors_k: Series) -> float:
     """Mean distance, whatever its sign."""
     return float(np.abs(errors_k).mean())
-
-
-def made_nights(winter: MadeWinter, air_c: Series) -> list[MadeNight]:
-    """Every whole night of a winter."""
-    up = winter.weather.sun > 0
-    sets = np.flatnonzero(up[:-1] & ~up[1:]) + 1
-    rises = np.flatnonzero(~up[:-1] & up[1:]) + 1
-    found = []
-    for sunset in sets.tolist():
-        later = rises[rises > sunset]
-        if not len(later) or int(later[0]) + 60 >= len(air_c):
-            continue
-        evening, ends = sunset + 120, int(later[0]) + 60
-        found.append(MadeNight(evening, ends, float(air_c[evening]), float(air_c[evening : ends + 1].min())))
-    return found
 
 
 def errors(heard: Heard, sensor: str = "bench-a") -> Errors:

@@ -5,14 +5,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
+
 from monitor.engine import Engine
 from monitor.model import Effects, Entry, Message, Notice, Saved, Started, Transition
 from monitor.settings import Settings
 from monitor.trees.plans import load_plans
-from tests.winters.house import Faults, MadeWinter, humidity_inside, sensed
+from tests.winters.house import Faults, MadeWinter, humidity_inside, made_nights, sensed
 from tests.winters.weather import BEGINS_AT_S, LATITUDE_DEG, LONGITUDE_DEG, ZONE
 
 WARN_ABOVE_HARM_K = 1.5
+SERVICE_TOPIC = "weather/low"
 
 
 @dataclass
@@ -27,9 +30,11 @@ class Heard:
     engine: Engine | None = None
 
 
-def settings_of(setpoint_c: float | None, outdoor: bool, every_s: float) -> Settings:
-    """One house with a bench, perhaps a sensor outside, perhaps a heater."""
+def settings_of(setpoint_c: float | None, outdoor: bool, every_s: float, service: bool = False) -> Settings:
+    """One house with a bench, perhaps a sensor outside, a heater, a weather service."""
     house: dict[str, Any] = {"name": "Cold house"}
+    if service:
+        house["forecast_topic"] = SERVICE_TOPIC
     if outdoor:
         house["outdoor"] = "yard"
     if setpoint_c is not None:
@@ -78,18 +83,20 @@ def guard(
     setpoint_c: float | None = None,
     outdoor: bool = True,
     faults: Faults | None = None,
-    days: int | None = None,
-    more: list[dict[str, Any]] | None = None,
+    service_error_k: float | None = None,
 ) -> Heard:
-    """Run the engine through the winter and answer every alarm in the morning."""
-    engine = Engine(settings_of(setpoint_c, outdoor, 300.0), load_plans(None))
+    """Run the engine through the winter; nobody answers. `service_error_k`: of a weather service's lows."""
+    engine = Engine(settings_of(setpoint_c, outdoor, 300.0, service_error_k is not None), load_plans(None))
     heard = Heard(winter, harm_c, engine=engine)
     engine.load(Saved(), [])
     _keep(heard, engine.handle(Started(BEGINS_AT_S)))
-    for values in engine.entries_until([*entries_of(harm_c), *(more or [])]):
+    for values in engine.entries_until(entries_of(harm_c)):
         _keep(heard, engine.handle(Entry(BEGINS_AT_S, values.values)))
-    rows = sensed(winter, seed, faults=faults)
-    for at_s, inside, outside, humid in rows[: None if days is None else days * 288]:
+    told = _service(winter, seed, service_error_k)
+    for at_s, inside, outside, humid in sensed(winter, seed, faults=faults):
+        while told and told[0][0] <= at_s:
+            said_s, low_c = told.pop(0)
+            _keep(heard, engine.handle(Message(said_s, SERVICE_TOPIC, f"{low_c:.1f}".encode())))
         if inside is not None:
             damp = round(humidity_inside(inside, outside, humid)) if abs(inside) < 60 else 50
             body = json.dumps({"t": inside, "rh": damp}).encode()
@@ -98,6 +105,18 @@ def guard(
             body = json.dumps({"t": outside, "rh": humid}).encode()
             _keep(heard, engine.handle(Message(at_s + 1.0, "w/y", body)))
     return heard
+
+
+def _service(winter: MadeWinter, seed: int, error_k: float | None) -> list[tuple[float, float]]:
+    """What a weather service says two hours before each evening: instant, low outside with its error [°C]."""
+    if error_k is None:
+        return []
+    chance = np.random.default_rng(seed + 3000)
+    nights = made_nights(winter, winter.weather.air_c)
+    return [
+        (float(winter.at_s[night.evening - 120]), night.low_c + float(chance.normal(0.0, error_k)))
+        for night in nights
+    ]
 
 
 def _keep(heard: Heard, effects: Effects) -> None:

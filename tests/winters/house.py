@@ -222,3 +222,28 @@ def humidity_inside(air_c: float, outside_c: float, outside_pct: float) -> float
     """Air from outside, moistened a little by pots: Magnus over water."""
     vapour = 6.112 * math.exp(17.62 * outside_c / (243.12 + outside_c)) * outside_pct / 100 + 0.8
     return min(98.0, 100 * vapour / (6.112 * math.exp(17.62 * air_c / (243.12 + air_c))))
+
+
+@dataclass(frozen=True)
+class MadeNight:
+    """One night in minutes of the winter, its evening and its low [°C]."""
+
+    evening: int
+    ends: int
+    evening_c: float
+    low_c: float
+
+
+def made_nights(winter: MadeWinter, air_c: Series) -> list[MadeNight]:
+    """Every whole night of a winter."""
+    up = winter.weather.sun > 0
+    sets = np.flatnonzero(up[:-1] & ~up[1:]) + 1
+    rises = np.flatnonzero(~up[:-1] & up[1:]) + 1
+    found = []
+    for sunset in sets.tolist():
+        later = rises[rises > sunset]
+        if not len(later) or int(later[0]) + 60 >= len(air_c):
+            continue
+        evening, ends = sunset + 120, int(later[0]) + 60
+        found.append(MadeNight(evening, ends, float(air_c[evening]), float(air_c[evening : ends + 1].min())))
+    return found

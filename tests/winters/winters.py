@@ -31,6 +31,7 @@ class Made:
     harm_c: float
     failures: int = 0
     outdoor: bool = True
+    service_error_k: float | None = None
 
     @property
     def chosen(self) -> bool:
@@ -45,7 +46,14 @@ class Made:
     def heard(self) -> Heard:
         """What the guard said over it; some thirty seconds of one core."""
         made = make_winter(winter(self.station, self.seed), self.plan, self.seed, self.failures)
-        return guard(made, self.harm_c, self.seed, setpoint_c=self.setpoint_c, outdoor=self.outdoor)
+        return guard(
+            made,
+            self.harm_c,
+            self.seed,
+            setpoint_c=self.setpoint_c,
+            outdoor=self.outdoor,
+            service_error_k=self.service_error_k,
+        )
 
 
 TENDER = Made("unheated", "JFK", 101, UNHEATED, -3.0)
@@ -57,6 +65,7 @@ ALL = (
     *IN_CI,
     replace(TENDER, station="LGA", seed=104),
     replace(TENDER, name="unheated, no sensor outside", seed=105, outdoor=False),
+    replace(TENDER, name="unheated, weather service", seed=111, service_error_k=1.2),
     Made("heavy", "LGA", 106, HEAVY, -3.0),
     Made("light", "LGA", 107, LIGHT, -5.0),
     replace(KEPT, station="JFK", seed=108),
