@@ -2,12 +2,15 @@
 
 import random
 import sqlite3
+import struct
 import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
+from unittest import mock
 
+from monitor import keeping
 from monitor.model import Effects, Flag, Message, Quantity, Reading, Row
 from monitor.store.queries import Reader
 from monitor.store.recorder import Recorder
@@ -25,7 +28,13 @@ def main() -> list[dict[str, object]]:
     """One row a figure: name, figure, unit, compared_with, ratio, stands_for."""
     with tempfile.TemporaryDirectory() as folder:
         place = Path(folder)
-        return [*_commits(place), *_history(place), *_recording(place), *_sink(place)]
+        return [
+            *_commits(place),
+            *_history(place),
+            *_quiet(place),
+            *_recording(place),
+            *_sink(place),
+        ]
 
 
 def _figure(
@@ -92,7 +101,23 @@ def _history(place: Path) -> Iterator[dict[str, object]]:
     yield _figure(
         "store: longest commit", late * 1000, "ms", "a batch of 400 readings and the packing of an hour"
     )
-    yield _figure("store: room a reading", size / rows, "B", "14 days of 40 sensors")
+    yield _figure(
+        "store: room a reading",
+        size / rows,
+        "B",
+        "14 days of 40 sensors",
+        "an instant and a value as plain numbers, 12 B",
+        size / rows / 12,
+    )
+    a_year = size / rows * _SENSORS * len(_QUANTITIES) * 525_600
+    yield _figure(
+        "store: a year of 40 sensors, by extrapolation",
+        a_year / 1e9,
+        "GB",
+        "whether the card is big enough; 400 days are kept",
+        "a card of 16 GB",
+        a_year / 16e9,
+    )
     with Reader(place / "history") as reader:
         started = time.perf_counter()
         last_s = _START_S + _MINUTES * 60
@@ -108,6 +133,51 @@ def _history(place: Path) -> Iterator[dict[str, object]]:
     read = sum(len(series[0]) for series in saved.readings.values())
     yield _figure("store: open and check", opened_s, "s", "restart with 14 days of 40 sensors")
     yield _figure("store: load", loaded_s, "s", f"{read} readings into arrays at restart")
+
+
+def _quiet(place: Path, sensors: int = 6, hours: int = 2) -> Iterator[dict[str, object]]:
+    """Quiet hours as the guard keeps them: each message held until its commit is due."""
+    held_s = [0.0]
+    commits = pages = messages = 0
+    with (
+        mock.patch.object(keeping, "monotonic_s", side_effect=lambda: held_s[0]),
+        Store.open(place / "quiet", _START_S) as store,
+    ):
+        keep = keeping.Keeping(store, lambda answered: None)
+        frames = _frames(place / "quiet")
+        for second in range(hours * 3600):
+            held_s[0] = float(second)
+            if second % 60 % (60 // sensors) == 0:
+                at_s = _START_S + second
+                found = tuple(Reading(f"s{second % 60}", q, 4.0, at_s, at_s, Flag.GOOD) for q in _QUANTITIES)
+                keep.hold(Effects(readings=found), Message(at_s, "b/s", b"%d" % second))
+                messages += 1
+            if keep.is_due(idle=True):
+                keep.commit(_START_S + second)
+                now = _frames(place / "quiet")
+                commits, pages, frames = commits + 1, pages + (now - frames if now >= frames else now), now
+    yield _figure(
+        "store: commits an hour in quiet times",
+        commits / hours,
+        "1/h",
+        "wear of the card while nothing happens",
+        f"one a message, as {sensors} sensors send them",
+        commits / messages,
+    )
+    yield _figure(
+        "store: pages of 4 kB written an hour in quiet times",
+        pages / hours,
+        "1/h",
+        "the same, in what the card has to write",
+        "pages that the readings would fill by themselves, 12 B each",
+        pages / (messages * 2 * 12 / 4096),
+    )
+
+
+def _frames(directory: Path) -> int:
+    """Pages in the write-ahead log since it last began anew: `mxFrame` of SQLite's wal-index header."""
+    index = next(directory.glob("*-shm")).read_bytes()
+    return int(struct.unpack_from("=I", index, 16)[0])
 
 
 def _minutes(chance: random.Random, minute: int, count: int) -> Iterator[Reading]:

@@ -11,7 +11,7 @@ import json
 import platform
 import sys
 from datetime import UTC, datetime
-from importlib.metadata import version
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
 HERE = Path(__file__).resolve().parent
@@ -28,8 +28,15 @@ def machine() -> dict[str, str]:
         "machine": platform.machine(),
         "system": platform.platform(),
         "python": platform.python_version(),
-        **{name: version(name) for name in PACKAGES},
+        **{name: _version(name) for name in PACKAGES},
     }
+
+
+def _version(name: str) -> str:
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return "from its source"
 
 
 def show(row: dict[str, object]) -> str:

@@ -26,18 +26,30 @@ type = "journal"
 tell = ["high", "medium", "report"]
 who = ["log"]
 """
-SENSOR = '[sensors.s{n}]\nhouse = "cold"\ntopic = "b/s{n}"\npayload = "senml"\n'
+WRAP = {
+    "wrap": "first-branch",
+    "fibre": "raffia",
+    "cover": "tape-overlapped",
+    "branch_mm": 20,
+    "thickness_mm": 1.5,
+}
+SENSOR = '[sensors.s{n}]\nhouse = "cold"\ntopic = "b/s{n}"\npayload = "senml"\nevery_s = {every_s}\n'
 
 
-def settings(folder: Path, sensors: int, port: int = 1883) -> Settings:
-    """An installation with so many bench sensors."""
-    text = HEAD.format(port=port) + "".join(SENSOR.format(n=n) for n in range(sensors))
+def settings(
+    folder: Path, sensors: int, port: int = 1883, outdoor: bool = False, every_s: int = 60
+) -> Settings:
+    """An installation with so many sensors on benches; the last one may hang outside."""
+    text = HEAD.format(port=port) + "".join(SENSOR.format(n=n, every_s=every_s) for n in range(sensors))
+    if outdoor:
+        text = text.replace("[houses.cold]", f'[houses.cold]\noutdoor = "s{sensors - 1}"')
+        text += 'place = "outdoor"\n'
     (folder / "monitor.toml").write_text(text, encoding="utf-8")
     return load_settings(folder / "monitor.toml", {})
 
 
-def entries(sensors: int, trees: int) -> list[dict[str, object]]:
-    """Trees spread over the sensors, each after a heavy bend."""
+def entries(sensors: int, trees: int, wrapped: bool = False) -> list[dict[str, object]]:
+    """Trees spread over the sensors, each after a heavy bend, perhaps with a damp wrap under tape."""
     at = "2027-01-10T12:00:00Z"
     found: list[dict[str, object]] = []
     for n in range(trees):
@@ -45,6 +57,8 @@ def entries(sensors: int, trees: int) -> list[dict[str, object]]:
             {"at": at, "kind": "tree", "tree": f"t{n}", "name": f"Tree {n}", "sensor": f"s{n % sensors}"}
         )
         found.append({"at": at, "kind": "work", "tree": f"t{n}", "work": "heavy-bend"})
+        if wrapped:
+            found.append({"at": at, "kind": "wrap", "tree": f"t{n}", **WRAP})
     return found
 
 
