@@ -22,6 +22,10 @@ TOUCH_WHY = {
 }
 
 
+FAR_H = 60 * 24.0
+"""What lies further ahead nobody plans with: only the sooner end is said; judgement."""
+
+
 def dry_in(p10_h: float, p90_h: float) -> str:
     """`dry in 10–30 h`, `dry in 4–11 days`; never one number."""
     if math.isnan(p10_h) or math.isnan(p90_h):
@@ -30,8 +34,8 @@ def dry_in(p10_h: float, p90_h: float) -> str:
         return "it will not dry in this air"
     if p90_h < 1.0:
         return "dry now"
-    if math.isinf(p90_h):
-        return f"dry in {_amount(p10_h)} at the soonest"
+    if p90_h > FAR_H:
+        return f"dry in {_at_least(p10_h)} at the soonest" if p10_h >= 1.0 else "dry now or not for weeks"
     if p10_h < 1.0:
         return f"dry now or within {_amount(p90_h)}"
     if p90_h < 48.0:
@@ -41,6 +45,10 @@ def dry_in(p10_h: float, p90_h: float) -> str:
         return f"dry in {math.floor(p10_h)} h to {_amount(p90_h)}"
     low, high = math.floor(p10_h / 24), math.ceil(p90_h / 24)
     return f"dry in {low}–{max(high, low + 1)} days"
+
+
+def _at_least(hours: float) -> str:
+    return f"{math.floor(hours)} h" if hours < 48.0 else f"{math.floor(hours / 24)} days"
 
 
 def _amount(hours: float) -> str:
