@@ -9,7 +9,6 @@ from typing import Annotated
 
 import typer
 
-from monitor.check import check_file
 from monitor.cli import show
 from monitor.cli.first_page import open_page, own_name
 from monitor.cli.options import Config, example
@@ -129,6 +128,8 @@ def _write(path: Path, text: str) -> None:
         raise UsageError(f"{path}: it is there already.", "Change it with an editor.") from None
     except OSError as error:
         raise AftercareError(f"{path}: it cannot be written ({error.strerror}).") from error
+    from monitor.check import check_file
+
     found = check_file(path, os.environ)
     if not found.ok:
         path.unlink()

@@ -4,15 +4,13 @@ import os
 from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from monitor import clock
-from monitor.check import CheckResult, check_file
 from monitor.cli import show
 from monitor.cli.look_words import now_text
-from monitor.cli.nights import kept_lows_c
 from monitor.cli.options import Config, Json, Out, example, new_group
 from monitor.cli.place import Place
 from monitor.cli.plan_show import plan_show
@@ -24,6 +22,9 @@ from monitor.store.book_file import NAME as BOOK
 from monitor.store.book_file import BookFile
 from monitor.trees.book import Book
 from monitor.trees.tree import Tree
+
+if TYPE_CHECKING:
+    from monitor.check import CheckResult
 
 TREE_SHOW = ("tree show larch-3", "tree show larch-3 --from 2027-01-10 --out records --format parquet")
 
@@ -68,7 +69,10 @@ def check(config: Config = None, json: Json = False) -> int:
     return 0 if found.ok else 2
 
 
-def _checked(config: Path | None) -> CheckResult:
+def _checked(config: Path | None) -> "CheckResult":
+    from monitor.check import CheckResult, check_file
+    from monitor.cli.nights import kept_lows_c
+
     about_book: list[Problem] = []
 
     def trees_of(settings: Settings) -> Mapping[str, Tree]:

@@ -13,7 +13,6 @@ from typing import Any
 
 from monitor import clock
 from monitor.cli.client import Daemon
-from monitor.cli.nights import against_the_house
 from monitor.errors import StoreError
 from monitor.notices.words import Speech
 from monitor.settings import Settings, load_settings
@@ -90,6 +89,8 @@ class Place:
             book = self.folded(kept.load())
             new = handed_in(given, by, now_s, book, self.settings, self.plans, file)
             kept.append(new)
+        from monitor.cli.nights import against_the_house
+
         book = book.with_entries(new)
         said = [text for entry in new for text in remarks(entry, book, self.plans)]
         for entry in new:

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import TYPE_CHECKING, Annotated, NamedTuple
 
 import typer
 
@@ -16,17 +16,17 @@ from monitor.cli.exports import From, To, instant
 from monitor.cli.look_words import tree_text
 from monitor.cli.options import Config, Json
 from monitor.cli.place import Place
-from monitor.cli.record_words import Death, deaths, record_lines
 from monitor.errors import AftercareError, StoreError, UsageError
 from monitor.notices.words import Speech
-from monitor.report.pictures import NotDrawn, draw
-from monitor.report.record_picture import record_picture
 from monitor.store.lines import rounded
-from monitor.tree_record import Present, present, tree_record
 from monitor.trees.book import Book
 from monitor.trees.entries import tree_id_from_name
-from monitor.trees.exposure import HOUR_S, Exposure, Spell, table
 from monitor.trees.tree import Tree
+
+if TYPE_CHECKING:
+    from monitor.cli.record_words import Death
+    from monitor.tree_record import Present
+    from monitor.trees.exposure import Exposure, Spell
 
 AROUND_H = 36
 """The second picture, and the table's first look, show so many hours before and after the worst ones."""
@@ -76,6 +76,8 @@ def tree_show(
     if kept is None:
         text = tree_text(known, book, place.plans, place.speech, now_s)
         return _written(out, known, text, None, format_) if out is not None else _said(text)
+    from monitor.cli.record_words import record_lines
+
     text = tree_text(known, book, place.plans, place.speech, now_s, kept.now.warmth, kept.now.raised)
     text += "\n" + "\n".join(record_lines(kept.record, kept.died, kept.speech))
     return _written(out, known, text, kept, format_) if out is not None else _said(text)
@@ -84,9 +86,9 @@ def tree_show(
 class Kept(NamedTuple):
     """What the store gives of a tree, and how it is spoken of."""
 
-    record: Exposure
-    died: Sequence[Death]
-    now: Present
+    record: "Exposure"
+    died: "Sequence[Death]"
+    now: "Present"
     speech: Speech
 
 
@@ -106,7 +108,9 @@ def _tree_of(book: Book, name: str) -> Tree:
 
 def _kept(place: Place, tree: Tree, from_s: float, to_s: float) -> Kept | None:
     """The record out of the store; None where nothing was kept yet."""
+    from monitor.cli.record_words import deaths
     from monitor.store.queries import Reader
+    from monitor.tree_record import present, tree_record
 
     site = place.settings.site
     try:
@@ -126,6 +130,8 @@ def _kept(place: Place, tree: Tree, from_s: float, to_s: float) -> Kept | None:
 
 def _written(out: Path, tree: Tree, text: str, kept: Kept | None, format_: TableFormat) -> int:
     """Everything into a folder; status 1 where the picture could not be drawn."""
+    from monitor.trees.exposure import table
+
     pictures, why = _pictures(tree, kept) if kept is not None and kept.record.hours else ({}, "")
     try:
         out.mkdir(parents=True, exist_ok=True)
@@ -147,6 +153,9 @@ def _written(out: Path, tree: Tree, text: str, kept: Kept | None, format_: Table
 
 def _pictures(tree: Tree, kept: Kept) -> tuple[dict[str, bytes], str]:
     """File name -> PNG of the whole record and, after a finding of death, of its worst hours; or why not."""
+    from monitor.report.pictures import NotDrawn, draw
+    from monitor.report.record_picture import record_picture
+
     died, record, speech = kept.died, kept.record, kept.speech
     worst = next((death.worst for death in died if death.worst is not None), None) or record.worst()
     marks = sorted(
@@ -162,7 +171,8 @@ def _pictures(tree: Tree, kept: Kept) -> tuple[dict[str, bytes], str]:
         return {}, str(reason)
 
 
-def _around(record: Exposure, spell: Spell) -> Exposure:
+def _around(record: "Exposure", spell: "Spell") -> "Exposure":
     """The record from a day and a half before its worst hours to as long after them."""
-    first_s, last_s = spell.from_s - AROUND_H * HOUR_S, spell.to_s + AROUND_H * HOUR_S
+    around_s = AROUND_H * 3600.0
+    first_s, last_s = spell.from_s - around_s, spell.to_s + around_s
     return replace(record, hours=tuple(hour for hour in record.hours if first_s <= hour.at_s < last_s))
