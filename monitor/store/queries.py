@@ -59,6 +59,19 @@ class Reader:
         found = np.concatenate([packs.empty(), *blocks])
         return found["at_ms"] / 1000.0, found["value"].copy(), found["flag"].copy()
 
+    def series_of_all(
+        self, quantity: Quantity, from_s: float, to_s: float
+    ) -> dict[str, tuple[Any, Any, Any]]:
+        """The same for every sensor that sent something; each hour is unpacked once."""
+        number, names = rows.QUANTITY_IDS[quantity], self._sensors()
+        blocks = [block[block["quantity"] == number] for block in self._blocks(from_s, to_s, None)]
+        found = np.concatenate([packs.empty(), *blocks])
+        parts = {names[each]: found[found["sensor"] == each] for each in np.unique(found["sensor"]).tolist()}
+        return {
+            name: (part["at_ms"] / 1000.0, part["value"].copy(), part["flag"].copy())
+            for name, part in parts.items()
+        }
+
     def _blocks(self, from_s: float, to_s: float, sensor: str | None) -> Iterator[packs.Block]:
         """The readings hour by hour, each hour as it stands at one instant."""
         from_ms, to_ms = rows.to_ms(from_s), rows.to_ms(to_s)

@@ -5,6 +5,7 @@ Read-only and bounded; where the store cannot be read there is simply no curve, 
 
 import threading
 from collections import OrderedDict
+from collections.abc import Mapping
 from pathlib import Path
 from typing import NamedTuple
 
@@ -19,7 +20,7 @@ from monitor.trees.tree import Tree
 
 Floats = npt.NDArray[np.float64]
 KEPT_S = 20.0
-KEPT_AT_MOST = 64
+KEPT_AT_MOST = 24
 READINGS_UP_TO_S = 8 * 86400.0
 """Longer spans are drawn from hourly rows."""
 HOUR_S = 3600.0
@@ -42,12 +43,12 @@ class Curve(NamedTuple):
 
 
 class Curves:
-    """Curves of sensors and trees; several threads may ask."""
+    """Curves of sensors and trees; several threads may ask: one reads, and the others wait for it."""
 
     def __init__(self, directory: Path) -> None:
         self._directory = directory
         self._lock = threading.Lock()
-        self._kept: OrderedDict[tuple[str, int, int, int], tuple[float, Curve]] = OrderedDict()
+        self._kept: OrderedDict[tuple[str, int, int, int], tuple[float, Mapping[str, Curve]]] = OrderedDict()
 
     def of_tree(self, tree: Tree, from_s: float, to_s: float, columns: int) -> Curve:
         """What a tree stood in, wherever that was; guard time and the book's labels are taken as one."""
@@ -66,37 +67,54 @@ class Curves:
 
     def of_sensor(self, sensor: str, from_s: float, to_s: float, columns: int) -> Curve:
         """The temperature at a sensor."""
-        key = (sensor, int(from_s), int(to_s // KEPT_S), columns)
+        is_short = to_s - from_s <= READINGS_UP_TO_S
+        # Readings lie hour by hour, all sensors together: one reading of the span does for all of them.
+        key = ("" if is_short else sensor, int(from_s // KEPT_S), int(to_s // KEPT_S), columns)
         with self._lock:
             kept = self._kept.get(key)
-        if kept is not None and monotonic_s() - kept[0] < KEPT_S:
-            return kept[1]
-        curve = self._read(sensor, from_s, to_s, columns)
-        with self._lock:
-            self._kept[key] = (monotonic_s(), curve)
-            while len(self._kept) > KEPT_AT_MOST:
-                self._kept.popitem(last=False)
-        return curve
+            if kept is None or monotonic_s() - kept[0] > KEPT_S:
+                kept = (monotonic_s(), self._read(None if is_short else sensor, from_s, to_s, columns))
+                self._kept[key] = kept
+                while len(self._kept) > KEPT_AT_MOST:
+                    self._kept.popitem(last=False)
+        return kept[1].get(sensor) or _empty(from_s, to_s, columns)
 
-    def _read(self, sensor: str, from_s: float, to_s: float, columns: int) -> Curve:
-        found = _empty(from_s, to_s, columns)
+    def _read(self, sensor: str | None, from_s: float, to_s: float, columns: int) -> Mapping[str, Curve]:
+        """The curves of a span, of one sensor by the hour or of all by their readings."""
         try:
             with Reader(self._directory) as reader:
-                at_s, low_c, high_c = _points(reader, sensor, from_s, to_s)
+                points = (
+                    _readings(reader, from_s, to_s)
+                    if sensor is None
+                    else {sensor: _hours(reader, sensor, from_s, to_s)}
+                )
         except StoreError:
-            return found
-        column = ((at_s - from_s) / (to_s - from_s) * columns).astype(int)
-        inside = (column >= 0) & (column < columns)
-        np.fmin.at(found.low_c, column[inside], low_c[inside])
-        np.fmax.at(found.high_c, column[inside], high_c[inside])
-        return found
+            return {}
+        return {name: _curve(found, from_s, to_s, columns) for name, found in points.items()}
 
 
-def _points(reader: Reader, sensor: str, from_s: float, to_s: float) -> tuple[Floats, Floats, Floats]:
-    if to_s - from_s <= READINGS_UP_TO_S:
-        at_s, values, flags = reader.series(sensor, Quantity.TEMPERATURE_C, from_s, to_s)
+Points = tuple[Floats, Floats, Floats]
+"""Instants, and the lowest and highest at each."""
+
+
+def _curve(points: Points, from_s: float, to_s: float, columns: int) -> Curve:
+    found, (at_s, low_c, high_c) = _empty(from_s, to_s, columns), points
+    column = ((at_s - from_s) / (to_s - from_s) * columns).astype(int)
+    inside = (column >= 0) & (column < columns)
+    np.fmin.at(found.low_c, column[inside], low_c[inside])
+    np.fmax.at(found.high_c, column[inside], high_c[inside])
+    return found
+
+
+def _readings(reader: Reader, from_s: float, to_s: float) -> dict[str, Points]:
+    found = {}
+    for name, (at_s, values, flags) in reader.series_of_all(Quantity.TEMPERATURE_C, from_s, to_s).items():
         usable = flags < Flag.FAIL
-        return at_s[usable], values[usable], values[usable]
+        found[name] = (at_s[usable], values[usable], values[usable])
+    return found
+
+
+def _hours(reader: Reader, sensor: str, from_s: float, to_s: float) -> Points:
     rows = [
         (hour.hour_at_s + HOUR_S / 2, hour.temperature_min_c, hour.temperature_max_c)
         for hour in reader.hours(from_s, to_s, sensor)

@@ -24,6 +24,7 @@ RANK: Mapping[str, int] = {"high": 3, "medium": 2, "low": 1}
 NIGHT_BEGINS = time(16, 0)
 SHORTEST_NIGHT_S = 3 * 3600.0
 COLUMNS = 120
+DRAWN_FOR_S = 20.0
 SOON_H = 8.0
 RANG_AT_MOST = 3
 
@@ -302,12 +303,23 @@ def night_from_s(now_s: float, zone: Any) -> float:
 
 
 def night_picture(frame: "Frame", trees: Sequence[TreeNow]) -> Picture | None:
-    """Every tree with a frost limit as a strand; None where nothing can be drawn. Drawn once a snapshot."""
-    guard = frame.guard
-    seen = (guard.snapshot.at_s, len(guard.book.entries))
-    if frame.night is None or frame.night[0] != seen:
-        frame.night = (seen, _drawn(frame, trees))
-    return frame.night[1]
+    """Every tree with a frost limit as a strand; None where nothing can be drawn.
+
+    A picture stands for twenty seconds or until the book changes; while one is drawn the last one is shown.
+    """
+    guard, last = frame.guard, frame.night
+    seen = (guard.snapshot.at_s // DRAWN_FOR_S, len(guard.book.entries))
+    if last is not None and last[0] == seen:
+        return last[1]
+    is_mine = frame.drawing.acquire(blocking=last is None or last[0][1] != seen[1])
+    if not is_mine:
+        return last[1] if last is not None else None
+    try:
+        if frame.night is None or frame.night[0] != seen:
+            frame.night = (seen, _drawn(frame, trees))
+        return frame.night[1]
+    finally:
+        frame.drawing.release()
 
 
 def _drawn(frame: "Frame", trees: Sequence[TreeNow]) -> Picture | None:

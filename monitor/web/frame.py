@@ -2,6 +2,7 @@
 
 import importlib.metadata
 import secrets
+import threading
 from collections.abc import Mapping
 from functools import cache
 from hashlib import sha256
@@ -70,6 +71,7 @@ class Frame:
         self.curves = Curves(guard.store.directory)
         self.warmth = Warmth(guard.store.directory)
         self.drills = Drills(guard)
+        self.drawing = threading.Lock()
         self.night: tuple[tuple[float, int], Picture | None] | None = None
         """The picture of the night as it was last drawn, with what it was drawn from."""
 

@@ -1,5 +1,7 @@
 """What stands in the sensors' place: publishes and waits for the broker's receipt."""
 
+import queue
+import socket
 import threading
 from typing import Any
 
@@ -14,11 +16,20 @@ class Publisher:
 
     def __init__(self, port: int, client_id: str = "sensors", **credentials: Any) -> None:
         self.heard: list[mqtt.MQTTMessage] = []
+        self.arrived: queue.SimpleQueue[mqtt.MQTTMessage] = queue.SimpleQueue()
+        """The same for whoever waits for each."""
         self._port = port
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id=client_id, protocol=mqtt.MQTTv5)
         if credentials:
             self._client.username_pw_set(credentials["username"], credentials.get("password"))
-        self._client.on_message = lambda _client, _data, message: self.heard.append(message)
+        self._client.on_socket_open = lambda _client, _data, opened: opened.setsockopt(
+            socket.IPPROTO_TCP, socket.TCP_NODELAY, 1
+        )
+        self._client.on_message = lambda _client, _data, message: self._hear(message)
+
+    def _hear(self, message: mqtt.MQTTMessage) -> None:
+        self.heard.append(message)
+        self.arrived.put(message)
 
     def publish(self, topic: str, *payloads: bytes, qos: int = 1, retain: bool = False) -> None:
         """Publish these in order, and wait until the broker has them."""
