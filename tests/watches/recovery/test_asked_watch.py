@@ -75,6 +75,8 @@ def test_a_tree_may_leave_when_nights_outside_are_known_to_be_mild() -> None:
     assert days(3)["missing"][-1] == "how cold the nights outside are is not known for a week"
     assert "light wiring is still fresh" in days(1)["said"]
     assert days(5) == {"tree": "yew-2", "ready": True, "missing": [], "said": "ready to leave the house"}
+    days(1)
+    assert "ready to leave the house for good: Yew 2" in " ".join(house.reports[-1].text.split())
 
 
 @pytest.mark.parametrize("found", ["dieback", "dead"])
@@ -89,6 +91,9 @@ def test_a_finding_of_death_points_at_the_worst_hours_before_it(found: str) -> N
     assert (worst["tree"], worst["found"]) == ("larch-3", found)
     assert worst["low_c"] == pytest.approx(-3.0)
     assert instant("01-14 20:00") <= worst["from_s"] < worst["to_s"] <= instant("01-15 04:00")
+    weather(house, 24, 8.0)
+    told = " ".join(house.reports[-1].text.split())
+    assert f"Larch 3, {'dieback' if found == 'dieback' else 'death'} of first branch: its worst hours" in told
 
 
 def test_any_other_finding_points_at_nothing() -> None:
