@@ -12,6 +12,10 @@ if TYPE_CHECKING:
     from monitor.guarding import GuardedTree
 
 
+ENOUGH_READINGS = 20
+"""From so many on, all of them whole, a sensor is taken to know whole degrees only; judgement."""
+
+
 def house_nights(engine: "Engine", night: Night, facts: MorningFacts) -> tuple[HouseNight, ...]:
     """Every house that has a sensor."""
     houses = []
@@ -69,4 +73,5 @@ def _sensor(engine: "Engine", name: str, night: Night) -> SensorNight:
         heard,
         seen.came,
         seen.doubtful,
+        len(seen.values) >= ENOUGH_READINGS and bool((seen.values == seen.values.round()).all()),
     )

@@ -32,6 +32,8 @@ class SensorNight:
     readings: int = 0
     doubtful: int = 0
     """Readings of the night that quality checks doubt or refuse."""
+    whole_degrees: bool = False
+    """Whether it knows nothing finer than whole degrees Celsius."""
 
 
 @dataclass(frozen=True, slots=True)

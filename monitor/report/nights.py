@@ -5,7 +5,15 @@ from collections.abc import Sequence
 from monitor.report.facts import HouseNight, Margin, MorningFacts, SensorNight, TreeNight, WorkLine, WrapLine
 from monitor.report.times import Times, day, lasted
 from monitor.report.value import HouseNightPart, Mark, SensorRow, TreeRow
-from monitor.report.wording import UNSEEN_COUNTS_S, apart, counted, limit_words, lowered, mark_of
+from monitor.report.wording import (
+    UNSEEN_COUNTS_S,
+    apart,
+    counted,
+    limit_words,
+    lowered,
+    mark_of,
+    seen_degrees,
+)
 from monitor.trees.moment import FollowUpNow
 
 SENSORS_SHOWN = 6
@@ -33,13 +41,12 @@ def _sensor(sensor: SensorNight, facts: MorningFacts, times: Times) -> SensorRow
     where = {"outdoor": "outdoors", "pot": "in a pot", "bench": ""}.get(sensor.place, "")
     if sensor.low_c is None or sensor.low_at_s is None:
         return SensorRow(sensor.sensor, where, "not known", "", "")
-    speech = facts.speech
     return SensorRow(
         sensor.sensor,
         where,
-        speech.temperature(sensor.low_c),
+        seen_degrees(sensor, sensor.low_c, facts.speech),
         times.time(sensor.low_at_s),
-        speech.temperature(sensor.high_c),
+        seen_degrees(sensor, sensor.high_c, facts.speech),
     )
 
 

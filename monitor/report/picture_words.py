@@ -7,7 +7,7 @@ from typing import Protocol
 from monitor.notices.words import Speech, listed
 from monitor.report.facts import HouseNight, MorningFacts
 from monitor.report.times import Times, lasted
-from monitor.report.wording import unseen_s
+from monitor.report.wording import seen_degrees, unseen_s
 
 
 class Named(Protocol):
@@ -51,7 +51,8 @@ def alt_text(house: HouseNight, facts: MorningFacts) -> str:
     if inside:
         coldest = min(inside, key=lambda sensor: sensor.low_c or 0.0)
         at = times.time(coldest.low_at_s or 0.0)
-        said.append(f"coldest {facts.speech.temperature(coldest.low_c)} at {at} ({coldest.sensor})")
+        low = seen_degrees(coldest, coldest.low_c, facts.speech)
+        said.append(f"coldest {low} at {at} ({coldest.sensor})")
     if house.tenderest and house.low_harm_c is not None and house.under_s is not None:
         limit = facts.speech.limit(house.low_harm_c)
         under = f"for {lasted(house.under_s)}" if house.under_s > 0 else "never, as far as was seen"

@@ -128,6 +128,13 @@ def guards(sensor: SensorNight, facts: MorningFacts) -> bool:
     return sensor.place in GUARDS
 
 
+def seen_degrees(sensor: SensorNight, value_c: float | None, speech: Speech) -> str:
+    """What a sensor saw, no finer than it knows: `4 °C` of one that knows whole degrees only."""
+    if value_c is not None and sensor.whole_degrees and speech.show != "fahrenheit":
+        return speech.limit(round(value_c))
+    return speech.temperature(value_c)
+
+
 def unseen_s(sensor: SensorNight) -> float:
     """How long a sensor gave nothing in the night [s]."""
     return sum(to_s - from_s for from_s, to_s in sensor.gaps)

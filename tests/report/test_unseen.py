@@ -151,3 +151,13 @@ def test_fahrenheit_is_for_people_who_ask_for_it() -> None:
     assert said.night[0].rows[0].lowest == "39 °F"
     assert apart(speech, 0.2) == "less than 1 degree"
     assert apart(speech, 1.0) == "2 degrees"
+
+
+def test_a_sensor_that_knows_whole_degrees_is_not_told_finer() -> None:
+    """`4 °C`, not `4.0 °C`; in Fahrenheit degrees are whole anyway."""
+    coarse = sensor(low_c=4.0, high_c=7.0, whole_degrees=True)
+    (row,) = report(houses=in_house(coarse)).night[0].rows
+    (fine,) = report(houses=in_house(sensor(low_c=4.0))).night[0].rows
+
+    assert (row.lowest, row.highest) == ("4 °C", "7 °C")
+    assert fine.lowest == "4.0 °C"
