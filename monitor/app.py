@@ -356,7 +356,7 @@ class Guard:
         """A store that had to begin anew gets the engine's whole memory again."""
         if self.store.begun_afresh != self._begun_afresh:
             self._begun_afresh = self.store.begun_afresh
-            self._keeping.hold(self.engine.memory())
+            self._keeping.hold(self.engine.everything())
 
     def _answer(self, reply: Reply) -> None:
         ask = self._asks.pop(reply.ticket, None)

@@ -10,7 +10,7 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
-from monitor import links
+from monitor import memory
 from monitor.alarms import lifecycle
 from monitor.alarms.board import Board
 from monitor.alarms.lifecycle import Delays
@@ -29,13 +29,10 @@ from monitor.model import (
     Entry,
     Event,
     HourRow,
-    Judgement,
     Message,
     Notice,
-    NoticeKind,
     OutboxChange,
     Outcome,
-    Priority,
     Reading,
     Reply,
     Report,
@@ -49,7 +46,7 @@ from monitor.model import (
 )
 from monitor.morning import morning_report
 from monitor.morning.log import NightLog
-from monitor.notices import calls
+from monitor.morning.notices import report_notices
 from monitor.notices.desk import Desk
 from monitor.notices.drill import weekly_drill
 from monitor.occurrences import Occurrences
@@ -59,6 +56,7 @@ from monitor.resting import MOVES_TREES, Resting
 from monitor.scenes import Scenes
 from monitor.settings import Settings
 from monitor.silence import Silence
+from monitor.standing import Standing
 from monitor.timers import Timers
 from monitor.told_book import ToldBook
 from monitor.trees.book import Book
@@ -71,7 +69,6 @@ from monitor.watches import make_watches
 HOUR_S = 3600.0
 HOUR_GRACE_S = 60.0
 """An hour is summed up a little after it ended, so that its last readings are in."""
-UNWATCHED_AFTER_S = 12 * 3600.0
 _RAISES = Use.RAISES
 
 
@@ -133,6 +130,7 @@ class Engine:
             self.board, self.scenes, self.guarding, self.surroundings, self.timers, own_delays
         )
         self.scenes.lately = lambda: self.occurrences.lately
+        self.standing = Standing(settings, self.guarding, self.occurrences, self.timers)
         self.resting = Resting(resting, self.occurrences, self.silence, self.timers)
         self.scenes.rests_until_s = self.resting.until_s
         self.commands = Commands(settings, self.occurrences, self.desk, self.scenes, self._reply)
@@ -148,11 +146,9 @@ class Engine:
         self.store_trouble = ""
         self.notes: list[str] = []
         """What the rim found and did, for the next report."""
-        self._hours_done_to_s: float | None = None
-        self._stages: dict[str, str] = {}
+        self.hours_done_to_s: float | None = None
         self._transitions: list[Transition] = []
         self._hours: list[HourRow] = []
-        self._stage_lines: list[Mapping[str, Any]] = []
         self._outbox: list[OutboxChange] = []
         self._notices: list[Notice] = []
         self._reports: list[Report] = []
@@ -174,43 +170,7 @@ class Engine:
 
     def load(self, saved: Saved, entries: Iterable[Mapping[str, Any]]) -> None:
         """Take over what was saved, and the book."""
-        self.readings.load(saved.readings)
-        self.board.load(saved.rows.get("alarm", {}))
-        self.desk.load(saved.rows.get("episode", {}))
-        self.guarding.thermal.add(saved.hours)
-        self.hours.add(saved.hours)
-        for watch in self.watches:
-            watch.load(saved.rows.get("learned", {}))
-        self.reports = dict.fromkeys(saved.reports, "")
-        site = saved.rows.get("site", {})
-        known = site.get("engine", {})
-        self._set_offset(known.get("offset_s", 0.0))
-        labels = Book.fold(entries, self.book.house_of)
-        self.told.load(labels, self.scenes.speech.offset_s, site.get("handed_in", {}))
-        self._hours_done_to_s = known.get("hours_done_to_s")
-        self.first_seen_s = known.get("first_seen_s", 0.0)
-        self.drilled = known.get("drilled", "")
-        self._stages = dict(site.get("stages", {}))
-        self.troubles.load(site.get("troubles", {}))
-        self.night_log.load(site.get("night_log", {}))
-        counted = dict(site.get("counts", {}))
-        self.notes = list(counted.pop("notes", ()))
-        self.readings.counts = Counts(**counted)
-        off = known.get("off_span")
-        self.scenes.off_span = (off[0], off[1]) if off else None
-        silent = {row.subject for row in self.board if row.kind == "sensor-silent" and row.active}
-        self.silence.load(
-            silent,
-            known.get("link_down_at_s"),
-            known.get("grace_from_s", 0.0),
-            self.board.get("broker-lost", "site").active,
-        )
-        self.resting.load(self.board, site.get("rests", {}), self.settings.sensors)
-        self.now_s = saved.last_commit_at_s or 0.0
-        self.occurrences.load(saved.rows.get("occurrence", {}), self.now_s)
-        for notice, _ in saved.outbox:
-            at_s = notice.at_s - self.scenes.speech.offset_s
-            self.waiting_deliveries[(notice.notice, notice.notifier)] = at_s
+        memory.load(self, saved, entries)
 
     @property
     def book(self) -> Book:
@@ -294,7 +254,7 @@ class Engine:
         elif what == "look":
             self._look()
         elif what == "unwatched":
-            self._look_for_unwatched()
+            self.standing.look_for_unwatched(self.now_s)
         else:
             self.desk.fire(name, self.now_s)
 
@@ -337,64 +297,37 @@ class Engine:
             outbox=(*self._outbox, *outbox),
             forecasts=tuple(line for found in kept for line in found.forecasts),
             wraps=tuple(line for found in kept for line in found.wraps),
-            stages=tuple(self._stage_lines),
+            stages=self.standing.take(),
             hours=tuple(self._hours),
             rows=(
                 *self.board.take_changed(),
                 *self.occurrences.take_changed(),
                 *episode_rows,
-                *self._site_rows(),
-                *self._counts_row(),
+                *self._news_of_the_site(),
                 *(row for found in kept for row in found.rows),
             ),
             reports=tuple(self._reports),
             replies=tuple(self._replies),
         )
-        for held in (self._transitions, self._notices, self._outbox, self._stage_lines, self._hours):
+        gathered: tuple[list[Any], ...] = (
+            self._transitions, self._notices, self._outbox, self._hours, self._reports, self._replies
+        )  # fmt: skip
+        for held in gathered:
             held.clear()
-        self._reports.clear()
-        self._replies.clear()
         return effects
 
-    def memory(self) -> Effects:
+    def everything(self) -> Effects:
         """Every row there is, for a store that has begun anew."""
-        self._site_changed = self.readings.counts.news = True
-        learnt = (row for watch in self.watches for row in watch.rows())
-        known = (*self.board.rows(), *self.occurrences.rows(), *self.desk.rows(), *self._site_rows())
-        known = (*known, *self._counts_row())
-        return Effects(rows=(*known, *learnt))
+        return memory.whole(self)
 
-    def _site_rows(self) -> tuple[Row, ...]:
-        if not self._site_changed:
-            return ()
+    def _news_of_the_site(self) -> tuple[Row, ...]:
+        """What changed beside alarms, episodes and what was learnt."""
+        rows = memory.site_rows(self) if self._site_changed else ()
         self._site_changed = False
-        return (
-            Row(
-                "site",
-                "engine",
-                {
-                    "offset_s": self.scenes.speech.offset_s,
-                    "hours_done_to_s": self._hours_done_to_s,
-                    "link_down_at_s": self.silence.link_down_at_s,
-                    "grace_from_s": self.silence.grace_from_s,
-                    "off_span": list(self.scenes.off_span) if self.scenes.off_span else None,
-                    "first_seen_s": self.first_seen_s,
-                    "drilled": self.drilled,
-                },
-            ),
-            Row("site", "stages", dict(self._stages)),
-            Row("site", "troubles", self.troubles.as_json()),
-            Row("site", "rests", self.resting.as_json()),
-            Row("site", "handed_in", self.told.as_json()),
-            Row("site", "night_log", self.night_log.as_json()),
-        )
-
-    def _counts_row(self) -> tuple[Row, ...]:
-        counts = self.readings.counts
-        if not counts.news:
-            return ()
-        counts.news = False
-        return (Row("site", "counts", counts.as_json() | {"notes": list(self.notes)}),)
+        if self.readings.counts.news:
+            self.readings.counts.news = False
+            rows = (*rows, memory.counts_row(self))
+        return rows
 
     # ---- readings --------------------------------------------------------------------------------------
 
@@ -427,8 +360,8 @@ class Engine:
         self.night_log.started(event.last_alive_at_s, event.at_s)
         if event.last_alive_at_s is None:
             self.first_seen_s = event.at_s
-        if self._hours_done_to_s is None:
-            self._hours_done_to_s = event.at_s // HOUR_S * HOUR_S
+        if self.hours_done_to_s is None:
+            self.hours_done_to_s = event.at_s // HOUR_S * HOUR_S
         self.told.settle(self.now_s)
         self._end_hour()
         self.silence.start(event.at_s)
@@ -485,52 +418,9 @@ class Engine:
                     self._judge(finding.assessment, finding.delays)
 
     def _refresh(self) -> None:
-        """Stages and limits anew; a stage that changed is a line of its stream."""
-        self.guarding.refresh(self.told.book, self.now_s)
-        for guarded in self.guarding.trees.values():
-            for stage in guarded.stages:
-                key = f"{guarded.tree.id}/{stage.entry}"
-                if self._stages.get(key) != stage.stage:
-                    self._stages[key] = stage.stage
-                    self._site_changed = True
-                    self._stage_lines.append(
-                        {
-                            "at_s": self.scenes.label_s(self.now_s),
-                            "tree": guarded.tree.id,
-                            "work": stage.work,
-                            "stage": stage.stage,
-                            "because": stage.because,
-                        }
-                    )
-        self._end_orphans()
-        self._look_for_unwatched()
-
-    def _end_orphans(self) -> None:
-        """Alarms whose subject left, or whose limit is held no more, would never be judged again."""
-        settings, now_s = self.settings, self.now_s
-        around = {"site", *settings.houses, *settings.sensors, *settings.notifiers}
-        for row in self.board:
-            subject = row.subject.split("/")[0]
-            known = subject in around or subject in self.guarding.trees
-            if not known or (row.active and not self.guarding.is_held(row.kind, subject)):
-                self.occurrences.change(row.alarm, now_s, lambda held: lifecycle.end(held, now_s, "removed"))
-
-    def _look_for_unwatched(self) -> None:
-        """Trees where no sensor is: at once where it left the settings, after twelve hours where moved."""
-        unwatched = {guarded.tree.id: guarded.tree for guarded in self.guarding.unwatched()}
-        next_s: float | None = None
-        for tree in unwatched.values():
-            since_s = self.now_s if tree.sensor is not None or tree.placed_at_s is None else tree.placed_at_s
-            wait_s = 0.0 if tree.sensor is not None else UNWATCHED_AFTER_S
-            if since_s + wait_s <= self.now_s:
-                self._judge(Assessment("unwatched", tree.id, self.now_s, Judgement.BREACH, immediate=True))
-            else:
-                next_s = min(next_s or since_s + wait_s, since_s + wait_s)
-        for row in self.board:
-            is_judged = row.subject not in unwatched and not self.guarding.unjudged(row.subject)
-            if row.kind == "unwatched" and row.active and is_judged:
-                self._judge(Assessment("unwatched", row.subject, self.now_s, Judgement.NORMAL, returned=True))
-        self.timers.set("unwatched", next_s)
+        """Stages and limits anew, and what follows from them."""
+        label_s = self.scenes.label_s(self.now_s)
+        self._site_changed |= self.standing.refresh(self.told.book, self.now_s, label_s)
 
     def _outcome(self, event: Outcome) -> None:
         if event.part == "broker":
@@ -573,22 +463,7 @@ class Engine:
             self._reports.append(report)
             self.notes.clear()
             self.readings.counts = Counts(news=True)
-            where = links.on_the_page(self.settings.web, links.report_path(event.date))
-            for notifier in calls.told(self.settings, "report"):
-                self._notices.append(
-                    Notice(
-                        self.scenes.label_s(self.now_s),
-                        report.notice,
-                        NoticeKind.REPORT,
-                        Priority.LOW,
-                        notifier,
-                        report.subject,
-                        report.text + where,
-                        html=report.html,
-                        calendar=report.calendar,
-                        pictures=report.pictures,
-                    )
-                )
+            self._notices.extend(report_notices(self.settings, report, self.scenes.label_s(self.now_s)))
 
     def report(self, for_date: str, is_sent: bool = False) -> Report:
         """The morning report of a local date as of now; `is_sent` if it goes out by the calendar."""
@@ -600,14 +475,15 @@ class Engine:
 
     def _clock_step(self, event: ClockStep) -> None:
         self.night_log.stepped(event.offset_s - self.scenes.speech.offset_s, self.now_s)
-        self._set_offset(event.offset_s)
+        self.set_offset(event.offset_s)
         self.told.clock_set(event.offset_s, self.now_s)
         self._refresh()
         self._met_anew()
         self._judge(self.troubles.clock(self.scenes.label_s(self.now_s), self.now_s))
         self._site_changed = True
 
-    def _set_offset(self, offset_s: float) -> None:
+    def set_offset(self, offset_s: float) -> None:
+        """Wall time minus guard time, from now on."""
         self.scenes.speech = replace(self.scenes.speech, offset_s=offset_s)
         self.desk.speech = self.scenes.speech
 
@@ -615,7 +491,7 @@ class Engine:
 
     def _end_hour(self) -> None:
         """Sum up every hour that has ended, then stages and limits anew."""
-        done_to_s = self._hours_done_to_s
+        done_to_s = self.hours_done_to_s
         if done_to_s is None:
             done_to_s = self.now_s // HOUR_S * HOUR_S
         fresh: list[HourRow] = []
@@ -623,8 +499,8 @@ class Engine:
             rows = [self.readings.history.hour_row(name, done_to_s) for name in self.settings.sensors]
             fresh.extend(row for row in rows if row.covered_s > 0)
             done_to_s += HOUR_S
-        has_ended = done_to_s != self._hours_done_to_s
-        self._hours_done_to_s = done_to_s
+        has_ended = done_to_s != self.hours_done_to_s
+        self.hours_done_to_s = done_to_s
         self._hours.extend(fresh)
         self.occurrences.forget_old(self.now_s)
         self.guarding.thermal.add(fresh)

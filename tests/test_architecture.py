@@ -58,14 +58,17 @@ MAY_IMPORT: dict[str, set[str]] = {
     "told_book": {"clock", "trees"},
     "resting": {"model", "alarms", "occurrences", "silence", "timers", "trees"},
     "commands": {"model", "settings", "alarms", "notices", "occurrences", "scenes"},
+    "standing": {"alarms", "guarding", "model", "occurrences", "settings", "timers", "trees"},
+    "memory": {"engine", "model", "readings", "trees"},
     "morning": {
+        "links", "notices", "settings",
         "model", "clock", "guarding", "report", "engine", "alarms", "science", "trees", "views", "watches",
         "night_lows",
     },
     "views": {"plugins", "model", "clock", "guarding", "engine", "alarms", "notices"},
     "engine": {
         "model", "clock", "settings", "alarms", "commands", "conditions", "guarding", "links", "notices",
-        "occurrences", "own_delays", "readings", "resting",
+        "memory", "occurrences", "own_delays", "readings", "resting", "standing",
         "morning", "scenes", "silence", "timers", "told_book", "trees",
         "troubles", "views", "watch", "watches",
     },
