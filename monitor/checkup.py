@@ -58,14 +58,14 @@ class Checkup:
         if self.health is not None and real_s - self.health.passed_at_s < self._every_s:
             return False
         now_s = self._clock.now_s()
-        oldest_at_s = min(self._engine.waiting_deliveries.values(), default=None)
+        oldest_at_s = min(self._engine.deliveries.waiting.values(), default=None)
         waited_s = None if oldest_at_s is None else (now_s - oldest_at_s) / self._clock.rate
         self.health = Health(
             passed_at_s=real_s,
             committed_at_s=self._keeping.kept_at_s,
             store_ok=not self._keeping.failing,
             fresh_sensors=self._fresh_sensors(now_s),
-            reaches_people=reaches_people(self._settings, self._records, self._engine.delivery_trouble),
+            reaches_people=reaches_people(self._settings, self._records, self._engine.deliveries.last_error),
             waiting_since_s=None if waited_s is None else real_s - waited_s,
             tried_at_s=self._tried_at_s,
         )

@@ -5,19 +5,14 @@ every timer that is due comes first, each at its own instant, so that extra tick
 run in guard time; a step of the wall clock changes labels only.
 """
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import replace
 from functools import partial
 from typing import Any
 
 from monitor import memory
 from monitor.alarms import lifecycle
-from monitor.alarms.board import Board
 from monitor.alarms.lifecycle import Delays
-from monitor.clock import parse_rfc3339
-from monitor.commands import Commands
-from monitor.conditions import HourlyRows, Surroundings
-from monitor.guarding import Guarding
 from monitor.model import (
     NOTHING,
     AlarmState,
@@ -30,38 +25,25 @@ from monitor.model import (
     Event,
     HourRow,
     Message,
-    Notice,
-    OutboxChange,
     Outcome,
     Reading,
-    Reply,
     Report,
     Row,
     Saved,
     Snapshot,
     Started,
     Tick,
-    Transition,
     Use,
 )
 from monitor.morning import morning_report
-from monitor.morning.log import NightLog
 from monitor.morning.notices import report_notices
-from monitor.notices.desk import Desk
 from monitor.notices.drill import weekly_drill
-from monitor.occurrences import Occurrences
-from monitor.own_delays import OwnDelays
-from monitor.readings import Counts, Readings
-from monitor.resting import MOVES_TREES, Resting
-from monitor.scenes import Scenes
+from monitor.readings import Counts
+from monitor.resting import MOVES_TREES
+from monitor.rooms import Rooms
 from monitor.settings import Settings
-from monitor.silence import Silence
-from monitor.standing import Standing
-from monitor.timers import Timers
-from monitor.told_book import ToldBook
 from monitor.trees.book import Book
 from monitor.trees.plans import Plans
-from monitor.troubles import Troubles
 from monitor.views import build_snapshot
 from monitor.watch import LOOKS_EVERY_S, NOTHING_FOUND, Ground, Watch
 from monitor.watches import make_watches
@@ -72,8 +54,8 @@ HOUR_GRACE_S = 60.0
 _RAISES = Use.RAISES
 
 
-class Engine:
-    """Everything the guard knows, and how each event changes it."""
+class Engine(Rooms):
+    """How each event changes what the guard knows."""
 
     def __init__(
         self,
@@ -82,77 +64,7 @@ class Engine:
         watches: Callable[[Ground], tuple[Watch, ...]] = make_watches,
     ) -> None:
         """`watches` other than all there are let a test look at one rule by itself."""
-        self.settings = settings
-        self.plans = plans
-        self.now_s = 0.0
-        self.told = ToldBook(Book.fold((), {name: sensor.house for name, sensor in settings.sensors.items()}))
-        self.timers = Timers()
-        resting: set[str] = set()
-        self.readings = Readings(settings, resting)
-        self.surroundings = Surroundings(settings, self.readings.history)
-        self.hours = HourlyRows()
-        self.board = Board()
-        self.guarding = Guarding(settings, plans, self.surroundings, self.board)
-        self.silence = Silence(
-            settings, self.readings.fresh_at_s, self.surroundings, self.guarding, self.timers, resting
-        )
-        self.scenes = Scenes(
-            settings,
-            self.board,
-            self.guarding,
-            self.surroundings,
-            self.silence,
-            lambda: self.now_s,
-            lambda: self.told.book,
-        )
-        self.troubles = Troubles(settings)
-        self.scenes.troubles = self.troubles
-        self.watches: tuple[Watch, ...] = watches(
-            Ground(
-                settings,
-                plans,
-                self.readings.history,
-                self.surroundings,
-                self.guarding,
-                self.silence,
-                self.board,
-                lambda: self.told.book,
-                lambda: self.scenes.speech,
-                self.hours,
-                self.readings.service_lows,
-            )
-        )
-        self.scenes.watches = self.watches
-        self.scenes.store_detail = lambda: self.store_trouble
-        self.desk = Desk(settings, self.scenes.speech, self.scenes)
-        own_delays = OwnDelays(settings.alarms)
-        self.occurrences = Occurrences(
-            self.board, self.scenes, self.guarding, self.surroundings, self.timers, own_delays
-        )
-        self.scenes.lately = lambda: self.occurrences.lately
-        self.standing = Standing(settings, self.guarding, self.occurrences, self.timers)
-        self.resting = Resting(resting, self.occurrences, self.silence, self.timers)
-        self.scenes.rests_until_s = self.resting.until_s
-        self.commands = Commands(settings, self.occurrences, self.desk, self.scenes, self._reply)
-        self.reports: dict[str, str] = {}
-        self.night_log = NightLog()
-        self.drilled = ""
-        """The local date of the last weekly drill."""
-        self.first_seen_s = 0.0
-        """When this guard first began to look; before that nothing was missed."""
-        self.waiting_deliveries: dict[tuple[str, str], float] = {}
-        self.delivery_trouble: dict[str, str] = {}
-        self.scenes.last_errors = self.delivery_trouble
-        self.store_trouble = ""
-        self.notes: list[str] = []
-        """What the rim found and did, for the next report."""
-        self.hours_done_to_s: float | None = None
-        self._transitions: list[Transition] = []
-        self._hours: list[HourRow] = []
-        self._outbox: list[OutboxChange] = []
-        self._notices: list[Notice] = []
-        self._reports: list[Report] = []
-        self._replies: list[Reply] = []
+        super().__init__(settings, plans, watches)
         self._site_changed = False
         self._stirred = False
         self._desk_timers: set[str] = set()
@@ -265,7 +177,7 @@ class Engine:
             return
         if transitions:
             self.desk.settle(transitions, self.now_s)
-            self._transitions.extend(transitions)
+            self.made.transitions.extend(transitions)
         dues = self.desk.dues(self.now_s)
         for name in self._desk_timers - dues.keys():
             self.timers.set(name, None)
@@ -283,22 +195,18 @@ class Engine:
     def _effects(self, readings: tuple[Reading, ...]) -> Effects:
         self._stirred = False
         notices, outbox, episode_rows = self.desk.take()
-        for change in outbox:
-            self.waiting_deliveries.pop((change.notice, change.notifier), None)
-            self.troubles.withdrawn(change.notice)
-        for notice in (*notices, *self._notices):
-            self.waiting_deliveries[(notice.notice, notice.notifier)] = self.now_s
-            self.troubles.sent(notice)
+        self.deliveries.withdrawn(outbox)
+        self.deliveries.sent((*notices, *self.made.notices), self.now_s)
         kept = [found for watch in self.watches if (found := watch.take()) is not NOTHING_FOUND]
         effects = Effects(
             readings=readings,
-            transitions=tuple(self._transitions),
-            notices=(*notices, *self._notices),
-            outbox=(*self._outbox, *outbox),
+            transitions=tuple(self.made.transitions),
+            notices=(*notices, *self.made.notices),
+            outbox=(*self.made.outbox, *outbox),
             forecasts=tuple(line for found in kept for line in found.forecasts),
             wraps=tuple(line for found in kept for line in found.wraps),
             stages=self.standing.take(),
-            hours=tuple(self._hours),
+            hours=tuple(self.made.hours),
             rows=(
                 *self.board.take_changed(),
                 *self.occurrences.take_changed(),
@@ -306,14 +214,10 @@ class Engine:
                 *self._news_of_the_site(),
                 *(row for found in kept for row in found.rows),
             ),
-            reports=tuple(self._reports),
-            replies=tuple(self._replies),
+            reports=tuple(self.made.reports),
+            replies=tuple(self.made.replies),
         )
-        gathered: tuple[list[Any], ...] = (
-            self._transitions, self._notices, self._outbox, self._hours, self._reports, self._replies
-        )  # fmt: skip
-        for held in gathered:
-            held.clear()
+        self.made.clear()
         return effects
 
     def everything(self) -> Effects:
@@ -439,16 +343,9 @@ class Engine:
             self._delivery(event)
 
     def _delivery(self, event: Outcome) -> None:
-        status = "sent" if event.ok else "failed" if event.permanent else "pending"
-        label_s = self.scenes.label_s(self.now_s)
-        self._outbox.append(OutboxChange(label_s, event.notice, event.notifier, status, event.detail))
-        if status != "pending":
-            self.waiting_deliveries.pop((event.notice, event.notifier), None)
+        self.made.outbox.append(self.deliveries.heard(event, self.scenes.label_s(self.now_s)))
         if event.ok:
-            self.delivery_trouble.pop(event.notifier, None)
             self.desk.delivered(event.notice, event.notifier)
-        else:
-            self.delivery_trouble[event.notifier] = event.detail
         self._judge(self.troubles.delivery(event, self.now_s))
         self._site_changed = True
 
@@ -456,14 +353,14 @@ class Engine:
         if event.job == "drill" and event.date != self.drilled:
             self.drilled, self._site_changed = event.date, True
             site, label_s = self.settings.site.name, self.scenes.label_s(self.now_s)
-            self._notices.extend(weekly_drill(site, self.settings.notifiers, label_s, event.date))
+            self.made.notices.extend(weekly_drill(site, self.settings.notifiers, label_s, event.date))
         if event.job == "report" and event.date not in self.reports:
             report = self.report(event.date, is_sent=True)
             self.reports[event.date] = report.text
-            self._reports.append(report)
+            self.made.reports.append(report)
             self.notes.clear()
             self.readings.counts = Counts(news=True)
-            self._notices.extend(report_notices(self.settings, report, self.scenes.label_s(self.now_s)))
+            self.made.notices.extend(report_notices(self.settings, report, self.scenes.label_s(self.now_s)))
 
     def report(self, for_date: str, is_sent: bool = False) -> Report:
         """The morning report of a local date as of now; `is_sent` if it goes out by the calendar."""
@@ -501,7 +398,7 @@ class Engine:
             done_to_s += HOUR_S
         has_ended = done_to_s != self.hours_done_to_s
         self.hours_done_to_s = done_to_s
-        self._hours.extend(fresh)
+        self.made.hours.extend(fresh)
         self.occurrences.forget_old(self.now_s)
         self.guarding.thermal.add(fresh)
         self.hours.add(fresh)
@@ -515,10 +412,6 @@ class Engine:
 
     # ---- what others may see -----------------------------------------------------------------------------
 
-    def _reply(self, reply: Reply) -> None:
-        """An answer for whoever asked, given after the commit."""
-        self._replies.append(reply)
-
     def snapshot(self) -> Snapshot:
         """What the guard sees now."""
         self.surroundings.for_show = True
@@ -526,9 +419,3 @@ class Engine:
             return build_snapshot(self)
         finally:
             self.surroundings.for_show = False
-
-    def entries_until(self, entries: Sequence[Mapping[str, Any]]) -> list[Entry]:
-        """Entries as events for a replay: handed over when they were entered, else at their own time."""
-        known = Book.fold(entries, self.book.house_of).entries
-        events = [Entry(parse_rfc3339(e.get("entered_at") or e["at"]), e) for e in known]
-        return sorted(events, key=lambda event: event.at_s)

@@ -43,7 +43,7 @@ def load(engine: "Engine", saved: Saved, entries: Iterable[Mapping[str, Any]]) -
     engine.occurrences.load(rows.get("occurrence", {}), engine.now_s)
     for notice, _ in saved.outbox:
         at_s = notice.at_s - engine.scenes.speech.offset_s
-        engine.waiting_deliveries[(notice.notice, notice.notifier)] = at_s
+        engine.deliveries.waiting[(notice.notice, notice.notifier)] = at_s
 
 
 def _load_silence(engine: "Engine", known: Mapping[str, Any]) -> None:

@@ -8,10 +8,12 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 from monitor.almanac import Almanac
+from monitor.clock import parse_rfc3339
 from monitor.drive import Driver
 from monitor.engine import Engine
 from monitor.model import NOTHING, Effects, Entry, Event, Outcome, Saved, Started
 from monitor.settings import Settings
+from monitor.trees.book import Book
 from monitor.trees.plans import Plans
 
 FLUSH_EVERY = 1_000
@@ -39,7 +41,7 @@ def replay(
     driver = Driver(engine, Almanac(settings))
     run = _Run(driver, sink)
     started = False
-    waiting = engine.entries_until(entries)
+    waiting = entry_events(engine.book.house_of, entries)
     for event in events:
         if not started:
             _begin(driver, run, event, [entry.values for entry in waiting if entry.at_s <= event.at_s])
@@ -57,6 +59,13 @@ def replay(
         run.advance(until_s)
     run.flush()
     return engine
+
+
+def entry_events(house_of: Mapping[str, str], entries: Sequence[Mapping[str, Any]]) -> list[Entry]:
+    """Entries as events: handed over when they were entered, else at their own time."""
+    known = Book.fold(entries, house_of).entries
+    events = [Entry(parse_rfc3339(e.get("entered_at") or e["at"]), e) for e in known]
+    return sorted(events, key=lambda event: event.at_s)
 
 
 def _begin(driver: Driver, run: "_Run", first: Event, known: Sequence[Mapping[str, Any]]) -> None:

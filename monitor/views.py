@@ -188,10 +188,10 @@ def other_unknowns(engine: "Engine") -> list[str]:
 
 
 def _delivery(engine: "Engine", notifier: str) -> dict[str, Any]:
-    waiting = [at for (_, name), at in engine.waiting_deliveries.items() if name == notifier]
+    waiting = [at for (_, name), at in engine.deliveries.waiting.items() if name == notifier]
     return {
         "notifier": notifier,
         "pending": len(waiting),
         "oldest_s": None if not waiting else max(0.0, round(engine.now_s - min(waiting), 1)),
-        "last_error": engine.delivery_trouble.get(notifier),
+        "last_error": engine.deliveries.last_error.get(notifier),
     }

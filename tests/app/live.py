@@ -119,7 +119,7 @@ class Live:
 
         def idle() -> bool:
             self.pass_once()
-            return not self.guard.engine.waiting_deliveries
+            return not self.guard.engine.deliveries.waiting
 
         until(idle, 5.0, "delivery")
 

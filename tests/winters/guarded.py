@@ -9,6 +9,7 @@ import numpy as np
 
 from monitor.engine import Engine
 from monitor.model import Effects, Entry, Message, Notice, Saved, Started, Transition
+from monitor.replay import entry_events
 from monitor.settings import Settings
 from monitor.trees.plans import load_plans
 from tests.winters.house import Faults, MadeWinter, humidity_inside, made_nights, sensed
@@ -90,7 +91,7 @@ def guard(
     heard = Heard(winter, harm_c, engine=engine)
     engine.load(Saved(), [])
     _keep(heard, engine.handle(Started(BEGINS_AT_S)))
-    for values in engine.entries_until(entries_of(harm_c)):
+    for values in entry_events(engine.book.house_of, entries_of(harm_c)):
         _keep(heard, engine.handle(Entry(BEGINS_AT_S, values.values)))
     told = _service(winter, seed, service_error_k)
     for at_s, inside, outside, humid in sensed(winter, seed, faults=faults):
