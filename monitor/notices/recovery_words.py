@@ -123,7 +123,7 @@ def frozen_root_ball(
         return Reason(
             f"the root-ball of {tree} is at {speech.temperature(temperature_c)} ({how})",
             f"its roots are in danger below {speech.limit(limit_c)}",
-            f"Stand it on the floor among other pots, pack straw or fleece round the pot. {HANDS_OFF}",
+            f"Pack straw or fleece round the pot where it stands, and over its soil. {HANDS_OFF}",
         )
     return Reason(
         f"the root-ball of {tree} has been frozen through the day, {frozen_h:.0f} h now ({how})",

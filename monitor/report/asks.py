@@ -99,6 +99,11 @@ def _look(tree: TreeNight, margin: Margin) -> str:
         return (
             "look at leaves, buds and pot, and write down what you find. Shade it; do not bend or prune it."
         )
+    if margin.of == "pot":
+        return (
+            "let the pot thaw slowly where it stands, in the shade; do not water what is frozen. Do not feed "
+            "it or cut its roots before you know how they came through."
+        )
     first = "let it thaw untouched where it stands; then look" if tree.is_frozen else "look"
     return (
         f"{first} at bark, buds and bends, and write down what you find. Do not bend or prune it before you "

@@ -113,3 +113,14 @@ def test_a_played_week_is_told_on_its_sunday_alone(played: Callable[[str], Playe
     assert "it rang 2 times: 1 was worth it, of 1 nobody has said" in week
     assert "Larch 3: coldest −2.5 °C" in week
     assert "bench-a: 5 of 6 nights kept within what was said" in week
+
+
+def test_roots_past_their_limit_ask_for_a_slow_thaw() -> None:
+    """It is the pot that is told and asked about, not bark and buds."""
+    pot = Margin("low", "harm", -1.0, -1.6, at("17 05:00"), 7200.0, "pot")
+    said = report(trees=(replace(tree(), margins=(*tree().margins, pot)),))
+
+    assert said.verdict == "Frost reached Larch 3: pot −1.6 °C at 05:00, roots damaged below −1 °C."
+    assert said.today[0].about == "Larch 3"
+    assert said.today[0].what.startswith("let the pot thaw slowly where it stands")
+    assert said.trees[0].margin == "up to 0.6 degrees too cold, 2 h in all (roots damaged below −1 °C)"
