@@ -138,3 +138,17 @@ def test_a_reader_sees_each_commit_once_it_is_made(store: Store) -> None:
         for number in range(3):
             assert len(list(reader.readings())) == number
             store.commit([Effects(readings=(reading(number, flag=Flag.FAIL),))], AT_S)
+
+
+def test_all_series_at_once_are_those_of_each_sensor(store: Store) -> None:
+    """Packed hours and young rows alike."""
+    readings = tuple(reading(m, m, s) for m in range(0, 300, 10) for s in ("bench-b", "bench-a"))
+    store.commit([Effects(readings=readings)], AT_S + 5 * 3600)
+    span = (Quantity.TEMPERATURE_C, AT_S + 600, AT_S + 12_000)
+    with Reader(store.directory) as reader:
+        found = reader.series_of_all(*span)
+        assert set(found) == {"bench-a", "bench-b"}
+        for name, columns in found.items():
+            alone = reader.series(name, *span)
+            assert [column.tolist() for column in columns] == [column.tolist() for column in alone]
+        assert reader.series_of_all(Quantity.BATTERY_PCT, AT_S, AT_S + 3600) == {}

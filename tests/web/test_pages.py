@@ -3,14 +3,17 @@
 import re
 import statistics
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from typing import Any
 
 import httpx
 import pytest
 
+from monitor.web import facts
 from monitor.web.frame import STYLE
 from tests.web.hand import Hand
-from tests.web.scene import ENTRIES, Scene
+from tests.web.scene import ENTRIES, Night, Scene
 
 PAGES = ("/", "/tree/larch-3", "/tree/maple-6", "/record", "/record/tree", "/record/move?tree=larch-3",
          "/tonight", "/report", "/workings", "/labels")  # fmt: skip
@@ -82,6 +85,25 @@ def test_the_picture_has_one_strand_a_tree_and_the_tenderest_lowest(hand: Hand) 
     assert names == ["Larch 3", "Pine 1", "Yew 2", "Juniper 4"]
     assert len(hand.page.xpath("//path[contains(@class, 'strand')]")) == 4
     assert len(hand.page.xpath("//path[@class='strand tenderest']")) == 1
+
+
+def test_the_picture_is_drawn_once_for_all_who_ask(
+    make_scene: Callable[..., Scene], night: Night, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Eight phones at once do not draw it eight times."""
+    times, draw = [], facts._drawn
+
+    def counted(*given: Any) -> Any:
+        times.append(1)
+        return draw(*given)
+
+    monkeypatch.setattr(facts, "_drawn", counted)
+    scene = make_scene(night)
+    with ThreadPoolExecutor(8) as phones:
+        found = list(phones.map(lambda _: httpx.get(scene.address).text, range(24)))
+
+    assert all("strand tenderest" in page for page in found)
+    assert 1 <= len(times) <= 3, "a new one comes when the clock passes a third of a minute"
 
 
 def test_a_tree_s_page_says_stage_limits_with_source_wraps_and_record(hand: Hand) -> None:
