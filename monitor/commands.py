@@ -57,11 +57,14 @@ class Commands:
 
     # ---- which alarms are meant ----------------------------------------------------------------------------
 
-    def _rows(self, targets: Iterable[str]) -> list[AlarmRow]:
-        """The alarms that some targets stand for; ValueError names a target that stands for none."""
+    def _rows(self, targets: Iterable[str], alone: bool = False) -> list[AlarmRow]:
+        """The alarms that some targets stand for; ValueError names a target that stands for none.
+
+        An alarm's name stands for its whole episode, or for it `alone`.
+        """
         found: dict[str, AlarmRow] = {}
         for target in targets:
-            rows = self._meant_by(target)
+            rows = self._meant_by(target, alone)
             if not rows and target not in self._settings.houses and target != "--all":
                 raise ValueError(
                     f"no alarm stands that is called {target!r}: `aftercare alarm list` shows those that do"
@@ -69,7 +72,7 @@ class Commands:
             found.update({row.alarm: row for row in rows})
         return list(found.values())
 
-    def _meant_by(self, target: str) -> list[AlarmRow]:
+    def _meant_by(self, target: str, alone: bool) -> list[AlarmRow]:
         standing = self._board.standing()
         if target == "--all":
             return list(standing)
@@ -78,7 +81,7 @@ class Commands:
             return [row for row in standing if scenes.house_of(row.kind, row.subject) == target]
         row = self._board.by_name(target)
         if row is not None:
-            return self._episode_of(row)
+            return [row] if alone else self._episode_of(row)
         for episode in self._desk.open_episodes:
             if target == episode.name or target in episode.notices:
                 return [r for r in standing if r.alarm in episode.occurrences]
@@ -113,7 +116,7 @@ class Commands:
 
     def _shelve(self, command: Command, now_s: float) -> list[str]:
         until_s = now_s + float(command.values.get("for_s", 0.0))
-        rows = self._in_service(self._rows(_targets(command)))
+        rows = self._in_service(self._rows(_targets(command), alone=True))
         for row in rows:
             lifecycle.shelve(row, now_s, until_s, command.by)
         for row in rows:
@@ -123,7 +126,7 @@ class Commands:
         return [row.alarm for row in rows]
 
     def _resume(self, command: Command, now_s: float) -> list[str]:
-        rows = self._in_service(self._rows(_targets(command)))
+        rows = self._in_service(self._rows(_targets(command), alone=True))
         for row in rows:
             self._occurrences.change(row.alarm, now_s, lambda held: lifecycle.leave_rest(held, "resumed"))
         return [row.alarm for row in rows]

@@ -132,3 +132,13 @@ def test_the_daemon_does_without_what_only_the_command_line_needs(place: Place) 
     assert "monitor.engine" in modules
     assert "monitor.web.server" in modules
     assert modules & NOT_FOR_THE_DAEMON == set()
+
+
+def test_a_hang_up_is_no_order_to_stop(place: Place) -> None:
+    """SIGHUP is not used: check, then restart."""
+    with Daemon(place) as daemon:
+        assert daemon._process is not None
+        daemon._process.send_signal(signal.SIGHUP)
+
+        assert daemon.status()["guarding"]
+        assert daemon.end(signal.SIGTERM) == 0

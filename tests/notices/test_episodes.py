@@ -338,6 +338,15 @@ def test_a_shelved_alarm_is_quiet_until_its_shelf_ends_and_then_rings_again() ->
     assert house.steps()[-1] == ("unacknowledged", "shelf-ended")
 
 
+def test_only_the_alarm_that_was_named_is_made_quiet() -> None:
+    """Quiet for one tree leaves the others of its house as they were."""
+    house = House(settings_of(("bench-a", "bench-b")), [*LARCH_ALONE, *tree("Yew 2", "bench-b", 1.5, -4.0)])
+    house.air(1.0, by="20:10")
+    assert house.shelve(LARCH, 1.0).value == [LARCH]
+
+    assert (house.state(LARCH), house.state(YEW)) == ("shelved", "unacknowledged")
+
+
 def test_a_shelved_alarm_that_rises_to_high_rings_and_its_shelf_ends() -> None:
     """Nobody asked for quiet about that."""
     house = House()
