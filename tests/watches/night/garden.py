@@ -99,8 +99,9 @@ class Garden:
         door: bool = False,
         vents: bool = False,
         seen_as: Callable[[float], float | None] | None = None,
+        yard_as: Callable[[float], float | None] | None = None,
     ) -> None:
-        """Time passes; both sensors report every five minutes. `seen_as` changes what the bench reports."""
+        """Time passes; both sensors report every five minutes; `seen_as`, `yard_as` change what they say."""
         until_s = self.house.at(until)
         while self.house.now_s + EVERY_S <= until_s + 1.0:
             at_s = (self.house.now_s // EVERY_S + 1) * EVERY_S
@@ -112,8 +113,11 @@ class Garden:
             if seen_c is not None:
                 self.house.reading(seen_c, at_s, "bench-a", rh_pct=85.0)
             if "yard" in self.settings.sensors:
-                yard_c = round(self.outside(at_s) + self._chance.normal(0, 0.05), 1)
-                self.house.reading(yard_c, at_s, "yard", rh_pct=80.0)
+                yard_c: float | None = round(self.outside(at_s) + self._chance.normal(0, 0.05), 1)
+                if yard_as is not None and yard_c is not None:
+                    yard_c = yard_as(yard_c)
+                if yard_c is not None:
+                    self.house.reading(yard_c, at_s, "yard", rh_pct=80.0)
 
     def _step(self, from_s: float, heater: bool, door: bool, vents: bool) -> None:
         plan = self.plan

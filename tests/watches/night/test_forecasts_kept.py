@@ -216,6 +216,19 @@ def test_a_night_that_cannot_be_trusted_teaches_nothing(garden: Garden, what: st
     assert after["response"] == before["response"]
 
 
+@pytest.mark.parametrize("yard_as", [lambda _: None, lambda _: 3.0], ids=["silent", "frozen"])
+def test_a_sensor_outside_that_cannot_be_trusted_is_not_followed(garden: Garden, yard_as: Any) -> None:
+    """The bench is foretold by its own nights; the night teaches nothing of how the house follows."""
+    before = known_of(garden)
+    garden.runs("2027-01-16 11:00", yard_as=yard_as)
+
+    assert garden.lines("yard") == []
+    assert "house" not in {line["method"] for line in garden.lines()}
+    assert len(garden.lines()) == 16
+    assert known_of(garden)["response"] == before["response"]
+    assert len(known_of(garden)["memory"]["nights"]) == len(before["memory"]["nights"]) + 1
+
+
 def test_a_retained_value_teaches_nothing(garden: Garden) -> None:
     """A night of them is no night."""
     before = known_of(garden)
