@@ -15,7 +15,7 @@ from tests.winters.winters import ALL, Made
 
 HEAD = (
     f"{'winter':<34}{'seed':>9}{'cross':>6}{'missed':>7}{'lead h':>12}{'vain/mo':>8}{'night':>6}{'band':>6}"
-    f"{'gain':>6}{'at 2':>6}{'heater out, min':>17}{'false':>6}"
+    f"{'gain':>6}{'at 2':>6}{'heater out, min':>24}{'false':>6}"
 )
 
 LEARNT_MONTHS = 4.5
@@ -44,7 +44,7 @@ def line(made: Made, result: Outcome, forecast: Errors, woken: int) -> str:
     return (
         f"{made.name:<34}{made.station:>5}{made.seed:>4}{result.crossings:>6}{len(result.missed):>7}{lead:>12}"
         f"{quiet_months(result):>8.1f}{woken:>6}{forecast.held_share:>6.2f}{forecast.gain:>6.2f}"
-        f"{forecast.at_two_share:>6.2f}{found:>17}{len(result.false_heater):>6}"
+        f"{forecast.at_two_share:>6.2f}{found:>24}{len(result.false_heater):>6}"
     )
 
 
