@@ -122,13 +122,13 @@ def test_what_cannot_be_drawn_is_said_and_the_rest_is_written(
     kept: Place, aftercare: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Status 1: not everything that was asked for is there."""
-    from monitor.cli import tree_show
+    from monitor.report import pictures
     from monitor.report.pictures import NotDrawn
 
     def fails(facts: str) -> list[bytes]:
         raise NotDrawn('what draws is not installed (the extra "pictures")')
 
-    monkeypatch.setattr(tree_show, "draw", fails)
+    monkeypatch.setattr(pictures, "draw", fails)
     done = aftercare("tree", "show", "larch-3", "--config", kept.config, "--out", tmp_path)
 
     assert done.status == 1
