@@ -8,19 +8,20 @@ writes.
 import contextlib
 import queue
 import threading
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict, dataclass, field, replace
+from collections.abc import Mapping
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
 from monitor import clock, service
 from monitor.almanac import Almanac
+from monitor.asking import Ask
 from monitor.checkup import Checkup, status_line
 from monitor.clock import GuardClock
 from monitor.delivery import create_notifiers
 from monitor.delivery.notifier import Notifier
 from monitor.delivery.workers import Delivery, DrillResult
-from monitor.drive import Driver
+from monitor.drive import Driver, moved
 from monitor.engine import Engine
 from monitor.errors import AftercareError, BookError, NotRunning, StoreError
 from monitor.guarding import GuardedTree, labelled
@@ -45,6 +46,7 @@ from monitor.notices.drill import drill_notice
 from monitor.notices.words import Speech
 from monitor.report.illustrator import Illustrator
 from monitor.settings import Settings, read_secret, secret_path
+from monitor.start import guard_time_at_start, hours_needed_from_s
 from monitor.store.book_file import BookFile
 from monitor.store.queries import Reader
 from monitor.store.recorder import Recorder
@@ -66,19 +68,6 @@ STOP_WITHIN_S = 8.0
 FAR_S = 1e9
 ENDED = Row("site", "ended", {"orderly": True})
 """Kept at an orderly end and taken away by the next start."""
-HOURS_AT_MOST_S = 730 * 86400.0
-HOURS_AT_LEAST_S = 60 * 86400.0
-"""A pot may stay frozen that long."""
-
-
-@dataclass(slots=True)
-class Ask:
-    """Somebody waits for an answer: a command's values, or entries for the book."""
-
-    name: str
-    values: Any
-    by: str
-    answer: "queue.SimpleQueue[Reply]" = field(default_factory=queue.SimpleQueue)
 
 
 class Guard:
@@ -132,7 +121,7 @@ class Guard:
         self._line_said = ""
         self.checkup = Checkup(settings, self.engine, self._keeping, guard_clock)
         self._teller = Teller(
-            self.intake, settings.broker.client_id, lambda: self._snapshot, self._left_trees, self._note
+            self.intake, settings.broker.client_id, lambda: self._snapshot, lambda: self.book.left, self._note
         )
         self._sign_of_life = None
         if settings.liveness is not None:
@@ -185,10 +174,6 @@ class Guard:
         notice = drill_notice(self.settings.site.name, notifier, label_s)
         return self.delivery.drill(notifier, notice)
 
-    def _left_trees(self) -> tuple[str, ...]:
-        """Trees that are in no house any more."""
-        return tuple(tree.id for tree in self.book.trees.values() if tree.left_at_s is not None)
-
     def book_entries(self) -> list[Mapping[str, Any]]:
         """Every entry of the book, as it stands."""
         return list(self.engine.book.entries)
@@ -200,14 +185,11 @@ class Guard:
             found = reader.report(date or None)
         if found is None and not date:
             found = self.ask("report", {"date": self.today()}).value
-        if found is None:
-            return None
-        return asdict(found)
+        return None if found is None else asdict(found)
 
     def today(self) -> str:
         """The site's local date."""
-        label_s = self.engine.scenes.label_s(self.clock.now_s())
-        return clock.local(label_s, self.settings.site.zone).date().isoformat()
+        return clock.local(self.label_s(), self.settings.site.zone).date().isoformat()
 
     def stop(self) -> None:
         """Ask the loop to end in order."""
@@ -302,7 +284,7 @@ class Guard:
         for effects in self._driver.before(event):
             self._hold(effects)
         if event.at_s < self.engine.now_s:
-            event = _moved(event, self.engine.now_s)
+            event = moved(event, self.engine.now_s)
         self._recorder.record(event)
         effects = self.engine.handle(event)
         self._hold(effects, event if type(event) is Message else None)
@@ -436,37 +418,6 @@ class Guard:
         self._commit()
         self._recorder.close()
         self.store.close()
-
-
-def _moved(event: Any, at_s: float) -> Any:
-    """The same event at a later instant: time never runs back for the engine."""
-    return event._replace(at_s=at_s) if isinstance(event, Message) else replace(event, at_s=at_s)
-
-
-def hours_needed_from_s(entries: Sequence[Mapping[str, Any]], now_s: float) -> float:
-    """From when on hourly rows matter at a start: the oldest work or wrap of the book, two years at most."""
-    begun = [clock.parse_rfc3339(e["at"]) for e in entries if e.get("kind") in ("work", "wrap") and "at" in e]
-    oldest_s = min((*begun, now_s - HOURS_AT_LEAST_S))
-    return max(oldest_s - 86400.0, now_s - HOURS_AT_MOST_S)
-
-
-def guard_time_at_start(
-    saved_at_s: float | None, offset_s: float, wall_now_s: float, entries: Sequence[Mapping[str, Any]] = ()
-) -> float:
-    """Guard time now: what it was at the last commit plus the wall's gap, if that can be trusted.
-
-    Without either it is at least as late as the last entry of the book: else that lay in the future, and its
-    limits would not hold yet.
-    """
-    if saved_at_s is None:
-        if clock.is_trusted(wall_now_s):
-            return wall_now_s
-        known = (clock.parse_rfc3339(entry["at"]) for entry in entries if "at" in entry)
-        return max((clock.RELEASED_AT_S, wall_now_s, *known))
-    gap_s = wall_now_s - (saved_at_s + offset_s)
-    if clock.is_trusted(wall_now_s) and gap_s >= 0:
-        return round(saved_at_s + gap_s, 3)
-    return saved_at_s
 
 
 def open_guard(

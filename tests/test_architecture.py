@@ -68,6 +68,8 @@ MAY_IMPORT: dict[str, set[str]] = {
         "night_lows",
     },
     "views": {"plugins", "model", "clock", "guarding", "engine", "alarms", "notices"},
+    "start": {"clock"},
+    "asking": {"model"},
     "rooms": {
         "alarms", "commands", "conditions", "deliveries", "gathered", "guarding", "morning", "notices",
         "occurrences", "own_delays", "readings", "resting", "scenes", "settings", "silence", "standing",

@@ -143,6 +143,11 @@ class Book:
         """The trees that have not left."""
         return {known: tree for known, tree in self.trees.items() if tree.left_at_s is None}
 
+    @property
+    def left(self) -> tuple[str, ...]:
+        """The trees that have left."""
+        return tuple(known for known, tree in self.trees.items() if tree.left_at_s is not None)
+
     def trees_at(self, sensor: str) -> tuple[Tree, ...]:
         """The trees that stand at that sensor now."""
         return tuple(tree for tree in self.standing.values() if tree.sensor == sensor)
