@@ -32,14 +32,10 @@ LIMIT_WORDS: Mapping[str, tuple[str, str]] = {
 }
 
 
-def limit_text(limits: Mapping[str, float | None]) -> str:
-    """The limits that are held, in words."""
-    held = [
-        f"{LIMIT_WORDS[key][0]} {value:g} {LIMIT_WORDS[key][1]}"
-        for key, value in limits.items()
-        if value is not None and key in LIMIT_WORDS
-    ]
-    return ", ".join(held).replace(" -", " −") or "none"
+def limit_text(key: str, value: float, speech: Speech) -> str:
+    """A limit in words, in the degrees that the site shows."""
+    words, unit = LIMIT_WORDS[key]
+    return f"{words} {speech.limit(value) if unit == '°C' else f'{value:g} {unit}'}"
 
 
 def days(count: float) -> str:
@@ -172,7 +168,7 @@ def tree_text(
     limits = with_raised(limits_in_force(tree, stages, plans, now_s), raised)
     lines += _section(
         "Limits in force",
-        [f"{limit_text({key: limit.value})} ({limit.source})" for key, limit in limits.items()],
+        [f"{limit_text(key, limit.value, speech)} ({limit.source})" for key, limit in limits.items()],
     )
     lines += _section("What was done", [entry_text(entry, speech.zone) for entry in book.mentions(tree.id)])
     return "\n".join(lines)

@@ -123,10 +123,9 @@ def test_what_cannot_be_drawn_is_said_and_the_rest_is_written(
 ) -> None:
     """Status 1: not everything that was asked for is there."""
     from monitor.report import pictures
-    from monitor.report.pictures import NotDrawn
 
     def fails(facts: str) -> list[bytes]:
-        raise NotDrawn('what draws is not installed (the extra "pictures")')
+        raise pictures.NotDrawn('what draws is not installed (the extra "pictures")')
 
     monkeypatch.setattr(pictures, "draw", fails)
     done = aftercare("tree", "show", "larch-3", "--config", kept.config, "--out", tmp_path)
@@ -144,3 +143,14 @@ def test_before_anything_was_kept_the_rest_is_shown(place: Place, aftercare: Com
     assert done.status == 0
     assert "heavy-bend" in done.out
     assert "What it went through is not known." in done.err
+
+
+def test_degrees_are_those_that_the_site_shows(kept: Place, aftercare: Command) -> None:
+    """Fahrenheit: 0 °C is 32 °F, -2.5 °C is 27.5, shown as 28; a degree-hour is 1.8 of them."""
+    text = kept.config.read_text()
+    kept.config.write_text(text.replace("[site]", '[site]\nshow = "fahrenheit"', 1))
+    said = shown(aftercare, kept)
+
+    assert "°C" not in said.replace("above 5 °C", "")
+    assert "coldest 28 °F" in said
+    assert "colder than damage is likely below: 4.0 h, 14.4 degree-hours" in said
