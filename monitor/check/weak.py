@@ -6,6 +6,7 @@ Pure: settings, plans and trees in, warnings out. Thresholds are judgement and s
 from collections.abc import Iterator, Mapping, Sequence
 from urllib.parse import urlsplit
 
+from monitor.check.lead import too_far_away
 from monitor.links import is_loopback
 from monitor.model import Place
 from monitor.settings import Sensor, Settings
@@ -52,6 +53,7 @@ def weaknesses(
     else:
         here = {name: tree for name, tree in trees.items() if tree.left_at_s is None}
         yield from _trees(settings, plans, here, now_s)
+        yield from too_far_away(settings, plans, here, now_s, HEATER_SLACK_K)
         yield from _against_the_nights(settings, plans, here, now_s, lows_c)
 
 

@@ -310,6 +310,24 @@ def test_a_heater_set_too_low_for_a_tree_is_weak(tmp_path: Path) -> None:
     assert key not in _warnings(tmp_path, replaced(HOUSE, "heater_setpoint_c = 3"), tree)
 
 
+def test_somebody_too_far_away_is_weak(tmp_path: Path) -> None:
+    """At a setpoint of 4 the heater counts as failed at 2.5; at 3 K an hour harm at 0 is 50 min away."""
+    tree, house = (
+        {"larch-3": _tree("Larch 3", "heavy-bend")},
+        replaced(HOUSE, HOUSE + "\nheater_setpoint_c = 4"),
+    )
+    key = "people.ann.reach_s"
+    far = house.replace("[people.ann]", "[people.ann]\nreach_s = 3600")
+    near = far.replace('who = ["ann"]', 'who = ["ann", "tom"]') + '\n[people.tom]\nnotifiers = ["mail"]\n'
+
+    assert _warnings(tmp_path, far, tree)[key] == (
+        "from the first sign of cold in Cold house to harm to Larch 3 it may take 50 min, and Ann needs 60."
+    )
+    assert key not in _warnings(tmp_path, house, tree)
+    assert key not in _warnings(tmp_path, near, tree)
+    assert key not in _warnings(tmp_path, far, {"yew-2": _tree("Yew 2", "light-wiring")})
+
+
 def test_a_tree_that_must_not_freeze_in_a_house_without_a_heater_is_weak(tmp_path: Path) -> None:
     """In most climates such a house freezes."""
     found = _warnings(tmp_path, SOUND, {"larch-3": _tree("Larch 3", "heavy-bend")})
