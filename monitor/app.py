@@ -61,6 +61,8 @@ from monitor.usual_nights import against_the_house
 
 PASS_AT_LEAST_EVERY_S = 5.0
 DRAIN_AT_MOST = 250
+WAITING_AT_MOST = 2_000
+"""Messages at QoS 0 that may wait; of the others the broker sends no more than we allow it to."""
 CLOCK_STEP_S = 2.0
 SNAPSHOT_EVERY_S = 1.0
 HISTORY_S = 14 * 86400.0
@@ -96,7 +98,7 @@ class Guard:
             settings.broker,
             self.engine.readings.topics,
             lambda name: secret_path(settings, name),
-            self._queue.put,
+            self._let_in,
             guard_clock.now_s,
         )
         self._keeping = Keeping(store, self.intake.acknowledge)
@@ -109,6 +111,7 @@ class Guard:
         self._driver = Driver(self.engine, Almanac(settings), self._upkeep.job)
         self._asks: dict[int, Ask] = {}
         self._tickets = 0
+        self._turned_away = 0
         self._recorder_said = ""
         self._store_said = ""
         self._notes_said = 0
@@ -219,6 +222,9 @@ class Guard:
         for note in self._book_file.notes:
             self._handle(Outcome(now_s, "note", True, note))
         self._say_of_store()
+        if self._turned_away:
+            self._turned_away, count = 0, self._turned_away
+            self._note(f"{count} messages came faster than I could take them, and were turned away")
         self._show(now_s)
         self.intake.start()
 
@@ -252,10 +258,20 @@ class Guard:
         if self._upkeep.turn(now_s, self._wall_s()):
             self._keeping.hurry()
         self._say_of_store()
+        if self._turned_away:
+            self._turned_away, count = 0, self._turned_away
+            self._note(f"{count} messages came faster than I could take them, and were turned away")
         self._show(now_s)
         if self.checkup.look():
             service.notify("WATCHDOG=1")
             self._tell_manager()
+
+    def _let_in(self, item: Message | Outcome) -> None:
+        """What the network thread brings. In a flood, what nobody holds back (QoS 0) is turned away."""
+        if type(item) is Message and not item.qos and self._queue.qsize() >= WAITING_AT_MOST:
+            self._turned_away += 1
+            return
+        self._queue.put(item)
 
     def _drain(self, wait_s: float) -> list[Message | Outcome | Ask]:
         items: list[Message | Outcome | Ask] = []

@@ -26,7 +26,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.stdout.flush()
         return status
     except AftercareError as error:
-        print(str(error), file=sys.stderr)
+        from monitor.cli.show import aside
+
+        aside(str(error))
         return error.exit_status
     except KeyboardInterrupt:
         return ENDED

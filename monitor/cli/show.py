@@ -3,25 +3,37 @@
 import json
 import sys
 import textwrap
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 WIDTH = 78
 
 
+def harmless(text: str) -> str:
+    """The text without anything that steers a terminal: names, topics and notes may come from anywhere."""
+    return _with_each(text, lambda character: "\ufffd")
+
+
+def _with_each(text: str, instead: Callable[[str], str]) -> str:
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() or c in "\n\t" else instead(c) for c in text)
+
+
 def say(text: str = "") -> None:
     """A line on standard output."""
-    print(text)
+    print(harmless(text))
 
 
 def aside(text: str) -> None:
     """A line on standard error: what must not mix with the result."""
-    print(text, file=sys.stderr)
+    print(harmless(text), file=sys.stderr)
 
 
 def as_json(value: Any) -> None:
     """The value as JSON on standard output."""
-    print(json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False))
+    text = json.dumps(value, ensure_ascii=False, indent=2, allow_nan=False)
+    print(_with_each(text, lambda character: json.dumps(character)[1:-1]))
 
 
 def wrapped(text: str, indent: str = "") -> str:
@@ -61,5 +73,5 @@ def _draw(heads: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
     for head in heads:
         drawn.add_column(head)
     for row in rows:
-        drawn.add_row(*(Text(cell) for cell in row))
+        drawn.add_row(*(Text(harmless(cell)) for cell in row))
     Console().print(drawn)

@@ -25,7 +25,10 @@ from monitor.settings import Broker
 
 SESSION_EXPIRY_S = 7 * 86_400
 RECEIVE_MAXIMUM = 500
-LARGEST_PACKET_BYTES = 1 << 20
+LARGEST_PACKET_BYTES = 1 << 18
+"""What the broker may send at all; with RECEIVE_MAXIMUM that many can be on the way."""
+LONGEST_KEPT_BYTES = (1 << 16) + 1
+"""A payload is cut here: one byte more than anybody looks at, so that it is still known to be too long."""
 WILL_DELAY_S = 30
 CONNECT_TIMEOUT_S = 5.0
 ASK_AGAIN_S = 60.0
@@ -222,7 +225,7 @@ class Link:
             Message(
                 self._now_s(),
                 topic,
-                bytes(message.payload),
+                bytes(message.payload[:LONGEST_KEPT_BYTES]),
                 message.qos,
                 message.retain,
                 message.dup,

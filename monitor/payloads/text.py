@@ -32,7 +32,7 @@ def text_of(payload: bytes) -> str:
     if not payload:
         raise PayloadError("the message is empty.", "An empty message only clears a retained one.")
     if len(payload) > LONGEST_PAYLOAD:
-        raise PayloadError(f"the message has {len(payload)} bytes, more than {LONGEST_PAYLOAD}.")
+        raise PayloadError(f"the message has more than {LONGEST_PAYLOAD} bytes.")
     try:
         return payload.decode()
     except UnicodeDecodeError as error:

@@ -26,8 +26,8 @@ if TYPE_CHECKING:
 AHEAD_S = 300.0
 """How far in the future an entry's time may lie: clocks of phones differ."""
 
-_ID = re.compile(r"^[a-z0-9][a-z0-9_-]{0,62}$")
-_ENTRY_ID = re.compile(r"^[A-Za-z0-9][A-Za-z0-9_-]{0,62}$")
+_ID = re.compile(r"[a-z0-9][a-z0-9_-]{0,62}\Z")
+_ENTRY_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,62}\Z")
 _NOT_CONTENT = ("id", "by", "entered_at")
 
 

@@ -6,6 +6,7 @@
     rate     guard seconds in one real second, at the start
     dies     `before` or `after`: end by SIGKILL before or after the next commit that holds a transition
     packages a folder whose installed packages count, too
+    slow     each pass takes so long [s]
     humble   be no more than others where it is run by root
 """
 
@@ -13,6 +14,7 @@ import functools
 import os
 import signal
 import sys
+import threading
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
@@ -37,6 +39,7 @@ def main() -> int:
     if rate:
         run.open_guard = functools.partial(app.open_guard, rate=float(rate))
     Store.commit = _dying(Store.commit, beside / "dies")  # type: ignore[method-assign]
+    app.Guard.one_pass = _slowed(app.Guard.one_pass, beside / "slow")  # type: ignore[method-assign]
     if (beside / "packages").is_dir():
         sys.path.append(str(beside / "packages"))
     return aftercare(["run", "--config", str(config)])
@@ -58,6 +61,16 @@ def _ordered(path: Path) -> str:
         return path.read_text(encoding="utf-8").strip()
     except OSError:
         return ""
+
+
+def _slowed(one_pass: Callable[[app.Guard], None], orders: Path) -> Callable[[app.Guard], None]:
+    """A pass that begins late, if that is ordered."""
+
+    def later(guard: app.Guard) -> None:
+        threading.Event().wait(float(_ordered(orders) or 0.0))
+        one_pass(guard)
+
+    return later
 
 
 def _dying(commit: Callable[..., None], orders: Path) -> Callable[..., None]:
