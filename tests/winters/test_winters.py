@@ -13,7 +13,9 @@ import pytest
 
 from tests.winters.forecasts import Errors, errors, mean_error_k
 from tests.winters.guarded import Heard
+from tests.winters.house import HousePlan, make_winter
 from tests.winters.outcomes import Outcome, by_night, leads_where, outcome, quiet_months, share
+from tests.winters.weather import BEGINS_AT_S, Weather
 
 HERE = Path(__file__).parent
 LEARNT_AFTER_DAYS = 15
@@ -137,9 +139,6 @@ def test_the_simulator_knows_nothing_of_the_science_it_tests() -> None:
 
 def test_the_made_house_keeps_its_energy() -> None:
     """Independent: in a steady state the heater's watts go through the envelope, Q = U·A·ΔT."""
-    from tests.winters.house import HousePlan, make_winter
-    from tests.winters.weather import BEGINS_AT_S, Weather
-
     count = 4 * 1440
     still = np.zeros(count)
     weather = Weather(

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.engine.house import clock_time, settings_of, tree
+from tests.engine.house import clock_time, tree
 from tests.watches.night.garden import Garden, Learnt, garden_settings
 
 KIND = "cooling-fast"
@@ -170,7 +170,6 @@ def test_a_new_house_is_guarded_from_its_first_night(tmp_path: Path) -> None:
 def test_no_settings_of_a_person_are_needed(cold_house: Learnt, tmp_path: Path) -> None:
     """Without people the way is taken to be what is usual."""
     bare = garden_settings(people={}, calls=[{"tell": ["high", "medium", "low"], "who": ["log"]}])
-    assert settings_of().people
     garden = cold_house.opened(tmp_path, settings=bare)
     garden.turns_colder(3.0)
     garden.runs("02:00")

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from monitor.model import Message
-from tests.engine.house import instant, settings_of, tree
+from tests.engine.house import instant, tree
 from tests.watches.night.garden import COLD_HOUSE, LARCH, Garden, Learnt, garden_settings
 
 TOPIC = "weather/low"
@@ -291,7 +291,6 @@ def test_a_bad_weather_service_is_hardly_listened_to(tmp_path: Path) -> None:
 def test_what_a_service_said_before_its_message_was_kept_says_nothing(tmp_path: Path) -> None:
     """A retained message is of unknown age, and words are no number."""
     settings = garden_settings(house={"forecast_topic": TOPIC})
-    assert TOPIC not in {sensor.topic for sensor in settings_of().sensors.values()}
     garden = Garden(settings, begins="2027-01-15 13:00", keep=tmp_path)
     garden.house.handle(Message(garden.house.now_s, TOPIC, b"-20", retain=True))
     garden.house.handle(Message(garden.house.now_s, TOPIC, b"cold"))

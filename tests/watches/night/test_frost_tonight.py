@@ -1,5 +1,6 @@
 """Is tonight dangerous? When it is said, how often, in which words, and what does not say it."""
 
+from datetime import datetime
 from pathlib import Path
 
 import pytest
@@ -59,7 +60,8 @@ def test_the_low_is_expected_at_sunrise_at_the_latest(garden: Garden) -> None:
     garden.runs("18:30")
     (line,) = garden.lines()
 
-    assert instant("2027-01-16 00:00") < instant_of(line["low_at"]) <= instant("2027-01-16 08:26")
+    low_at_s = datetime.fromisoformat(line["low_at"]).timestamp()
+    assert instant("2027-01-16 00:00") < low_at_s <= instant("2027-01-16 08:26")
 
 
 def test_one_notice_is_enough_for_an_evening(garden: Garden) -> None:
@@ -164,10 +166,3 @@ def test_it_is_over_in_the_morning(garden: Garden) -> None:
     row = garden.house.row(f"{KIND}/cold")
     assert row is not None
     assert not row.active
-
-
-def instant_of(text: str) -> float:
-    """An instant of a stream."""
-    from datetime import datetime
-
-    return datetime.fromisoformat(text).timestamp()
