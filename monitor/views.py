@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from monitor.alarms.lifecycle import AlarmRow
     from monitor.engine import Engine
 
+RANG_AT_MOST = 20
 RANG_LATELY_S = 3 * 86400.0
 """So long it is asked whether it was worth it."""
 FLAG_WORDS: Mapping[Flag, str] = {
@@ -129,7 +130,7 @@ def alarm_line(engine: "Engine", row: "AlarmRow") -> dict[str, Any]:
 
 def _rang(engine: "Engine") -> Iterator[dict[str, Any]]:
     """What rang lately and is over, the latest first; `worth` is null until somebody says."""
-    for ring in reversed(engine.desk.rings.since(engine.now_s - RANG_LATELY_S)):
+    for ring in reversed(engine.desk.rings.since(engine.now_s - RANG_LATELY_S)[-RANG_AT_MOST:]):
         yield {
             "episode": ring.episode,
             "what": ring.what,

@@ -10,6 +10,8 @@ from typing import Any
 from monitor.model import Priority, Row
 
 KEPT_S = 8 * 86400.0
+AT_MOST = 200
+"""A site that rings more often than that in a week is told by the last of them."""
 PREFIX = "rang/"
 """Before the episode's name, in the key of a ring's row."""
 
@@ -54,12 +56,13 @@ class Rings:
         }
 
     def over(self, ring: Ring) -> None:
-        """An episode that rang is over; what is older than eight days is forgotten."""
+        """An episode that rang is over; what is older than eight days is forgotten, and of many the first."""
         self._put(ring)
-        for name, other in list(self._rings.items()):
-            if other.over_at_s < ring.over_at_s - KEPT_S:
-                del self._rings[name]
-                self._changed.add(name)
+        old = [ring.episode for ring in self.since(0.0)[:-AT_MOST]]
+        old += [name for name, other in self._rings.items() if other.over_at_s < ring.over_at_s - KEPT_S]
+        for name in dict.fromkeys(old):
+            del self._rings[name]
+            self._changed.add(name)
 
     def answer(self, episode: str, is_worth: bool, by: str) -> Ring:
         """Somebody says whether it was worth it, or thinks again; ValueError where no such thing rang."""

@@ -1,7 +1,6 @@
 """What all pages share: the guard they ask, who is let in, and how a page is drawn."""
 
 import importlib.metadata
-import secrets
 import threading
 from collections.abc import Mapping
 from functools import cache
@@ -22,8 +21,9 @@ from monitor.web import words
 from monitor.web.curves import Curves
 from monitor.web.drawing import Picture
 from monitor.web.drills import Drills
+from monitor.web.shown import ONCE_MARK, TOKEN_MARK, Drawn, Key, Shown
 from monitor.web.slowdown import Slowdown
-from monitor.web.visit import COOKIE, Visit
+from monitor.web.visit import COOKIE, SAID_COOKIE, Visit
 from monitor.web.visitors import Signer, Visitor, new_visitor
 from monitor.web.warmth import Warmth
 
@@ -71,6 +71,7 @@ class Frame:
         self.curves = Curves(guard.store.directory)
         self.warmth = Warmth(guard.store.directory)
         self.drills = Drills(guard)
+        self.shown = Shown()
         self.drawing = threading.Lock()
         self.night: tuple[tuple[float, int], Picture | None] | None = None
         """The picture of the night as it was last drawn, with what it was drawn from."""
@@ -126,9 +127,17 @@ class Frame:
     # ---- drawing -------------------------------------------------------------------------------------------
 
     def page(
-        self, visit: Visit, template: str, title: str, here: str = "", status: int = 200, **values: Any
+        self,
+        visit: Visit,
+        template: str,
+        title: str,
+        here: str = "",
+        status: int = 200,
+        headers: Mapping[str, str] | None = None,
+        **values: Any,
     ) -> Response:
         """A page with everything around it."""
+        said = visit.said()
         text = (
             templates()
             .get_template(template)
@@ -139,10 +148,10 @@ class Frame:
                 site=self.guard.settings.site.name,
                 navigation=self._navigation(visit),
                 style=STYLE_NAME,
-                token=self.signer.token(visit.visitor),
-                once=secrets.token_hex(8),
+                token=TOKEN_MARK,
+                once=ONCE_MARK,
                 path=_path(visit.request),
-                said=visit.said(),
+                said=said,
                 visitor=visit.visitor,
                 is_owner=visit.is_owner,
                 as_of=words.clock_time(self.guard.label_s(), self.guard.settings.site.zone),
@@ -151,7 +160,24 @@ class Frame:
                 speech=self.guard.speech,
             )
         )
-        return HTMLResponse(text, status)
+        drawn = Drawn(text, headers or {})
+        if said is None and status == 200 and visit.request.method == "GET":
+            self.shown.keep(_key(visit), visit.state, monotonic_s(), drawn)
+        return self._response(visit, drawn, status)
+
+    def just_drawn(self, visit: Visit) -> Response | None:
+        """The page, where it was drawn for the like of this visitor a moment ago and nothing changed."""
+        if visit.request.method != "GET" or SAID_COOKIE in visit.request.cookies:
+            return None
+        drawn = self.shown.find(_key(visit), visit.state, monotonic_s())
+        return None if drawn is None else self._response(visit, drawn, 200)
+
+    def _response(self, visit: Visit, drawn: Drawn, status: int) -> Response:
+        return HTMLResponse(drawn.filled(self.signer.token(visit.visitor)), status, drawn.headers)
+
+    def state(self) -> tuple[Any, ...]:
+        """What every page is drawn from: frozen values that are replaced when anything changes."""
+        return (self.guard.snapshot, self.guard.book)
 
     def stopped(self, visit: Visit, status: int, text: str) -> Response:
         """A page that only says why it is none."""
@@ -175,6 +201,11 @@ class Frame:
         if visit.is_owner:
             return list(NAVIGATION)
         return [each for each in NAVIGATION if each[2] != "workings"] if visit.visitor.is_helper else []
+
+
+def _key(visit: Visit) -> Key:
+    """What a page depends on beside the guard's state."""
+    return (_path(visit.request), visit.visitor.role, visit.visitor.who)
 
 
 def _path(request: Request) -> str:

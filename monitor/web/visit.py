@@ -6,7 +6,7 @@ form, the cookie. Nothing here knows of trees.
 
 from collections.abc import Awaitable, Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 from urllib.parse import parse_qsl, quote, urlsplit
 
 from starlette.concurrency import run_in_threadpool
@@ -66,6 +66,8 @@ class Visit:
     request: Request
     visitor: Visitor
     form: Form = Form()
+    state: tuple[Any, ...] = ()
+    """What everything was drawn from, taken before anything is drawn."""
 
     @property
     def is_owner(self) -> bool:
@@ -134,8 +136,10 @@ def visited(frame: "Frame", page: Page, who: str = HELPER) -> Callable[[Request]
                     403,
                     "That page was too old, so nothing was done. Go back to the page and try once more.",
                 )
-        visit = Visit(frame, request, visitor, form)
-        response = await run_in_threadpool(page, visit)
+        visit = Visit(frame, request, visitor, form, frame.state())
+        response = frame.just_drawn(visit)
+        if response is None:
+            response = await run_in_threadpool(page, visit)
         _leave_cookies(visit, response)
         return response
 

@@ -93,3 +93,12 @@ def test_after_eight_days_it_is_forgotten() -> None:
     assert [ring.episode for ring in rings.since(0.0)] == ["b"]
     gone = {row.key: row.value is None for row in rings.take_changed()}
     assert gone == {"rang/a": True, "rang/b": False}
+
+
+def test_a_house_that_rings_without_end_fills_no_memory() -> None:
+    """The last two hundred are kept."""
+    rings = Rings()
+    for number in range(230):
+        rings.over(Ring(str(number), "frost at Larch 3", "", Priority.HIGH, 0.0, float(number + 1)))
+
+    assert [ring.episode for ring in rings.since(0.0)] == [str(number) for number in range(30, 230)]

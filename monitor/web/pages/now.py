@@ -20,7 +20,8 @@ def now(visit: Visit) -> Response:
     trees = facts.trees_now(frame)
     urgent = [each for each in episodes if each.is_urgent]
     first = [each for each in urgent if each.priority == "high"] or urgent[:1]
-    response = frame.page(
+    looks = {"Refresh": str(LOOK_AGAIN_S)} if visit.asked("look") else {}
+    return frame.page(
         visit,
         "now.html",
         "Now",
@@ -36,11 +37,9 @@ def now(visit: Visit) -> Response:
         houses=facts.house_lines(frame),
         unknown=[words.capital(text) for text in frame.guard.snapshot.unknown],
         quiet_hours=QUIET_HOURS,
-        keeps_looking=bool(visit.asked("look")),
+        keeps_looking=bool(looks),
+        headers=looks,
     )
-    if visit.asked("look"):
-        response.headers["Refresh"] = str(LOOK_AGAIN_S)
-    return response
 
 
 def seen(visit: Visit) -> Response:
