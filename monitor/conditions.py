@@ -17,8 +17,17 @@ from monitor.trees.tree import Placement
 
 TREND_WINDOW_S = 1800.0
 TREND_MIN_SPAN_S = 600.0
+LATELY_S = 900.0
+"""What a person takes for "just now"; of a slow sensor as much as its last two readings span."""
 MINUTE_S = 60.0
 HOUR_S = 3600.0
+
+
+class Fall(NamedTuple):
+    """How far a temperature has come down lately: `fell_k` is negative where it rose."""
+
+    fell_k: float
+    over_s: float
 
 
 class Trend(NamedTuple):
@@ -63,6 +72,21 @@ class Surroundings:
         trend = self._fit(sensor, reading)
         self._trends[sensor] = (reading.observed_at_s, trend)
         return trend
+
+    def fall(self, sensor: str, now_s: float) -> Fall | None:
+        """From the first good or suspect temperature of the last quarter of an hour to the last; a fact."""
+        reading = self.latest(sensor)
+        if reading is None or not self.is_fresh(sensor, now_s):
+            return None
+        window_s = max(LATELY_S, 1.5 * self._sensors[sensor].every_s)
+        at_s, values, flags = self._history.arrays(
+            sensor, Quantity.TEMPERATURE_C, reading.observed_at_s - window_s, reading.observed_at_s
+        )
+        usable = flags < Flag.FAIL
+        if not usable.any():
+            return None
+        first = int(usable.argmax())
+        return Fall(float(values[first]) - reading.value, reading.observed_at_s - float(at_s[first]))
 
     def _fit(self, sensor: str, reading: Reading) -> Trend | None:
         window_s = max(TREND_WINDOW_S, 3.5 * self._sensors[sensor].every_s)

@@ -111,18 +111,26 @@ class Scenes:
         if settings is None:
             return Scene("", "", self._now_s())
         trees = sorted((self._tree(g) for g in self._guarding.in_house(house)), key=_need)
-        falls = [
-            trend.falling_k_per_h
+        benches = [
+            name
             for name, sensor in self._settings.sensors.items()
             if sensor.house == house and sensor.place is Place.BENCH
-            if (trend := self._surroundings.trend(name, self._now_s())) is not None
         ]
+        now_s = self._now_s()
+        trends = [trend for name in benches if (trend := self._surroundings.trend(name, now_s)) is not None]
+        falls = [fall for name in benches if (fall := self._surroundings.fall(name, now_s)) is not None]
         heater = (
             settings.heater_setpoint_c is not None
             or self._book().setpoint_c(house, self._now_s()) is not None
         )
         return Scene(
-            house, self.house_name(house), self._now_s(), tuple(trees), max(falls, default=None), heater
+            house,
+            self.house_name(house),
+            now_s,
+            tuple(trees),
+            max((trend.falling_k_per_h for trend in trends), default=None),
+            heater,
+            *max(falls, default=(None, None)),
         )
 
     def _tree(self, guarded: GuardedTree) -> TreeScene:

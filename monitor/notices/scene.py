@@ -43,6 +43,9 @@ class Scene:
     trees: tuple[TreeScene, ...] = ()
     falling_k_per_h: float | None = None
     has_heater: bool = False
+    fell_k: float | None = None
+    """How far its air has come down in the last minutes, at the bench where most; negative where it rose."""
+    fell_over_s: float | None = None
 
     def standing(self) -> tuple[TreeScene, ...]:
         """Trees whose own alarm stands."""

@@ -14,6 +14,8 @@ from monitor.model import Priority
 from monitor.notices.scene import Scene, TreeScene
 
 NO_BURNER = "No burner or charcoal in a shut house; do not stay inside."
+LEAST_FALL_K = 0.15
+"""Less than a thermometer knows is no movement."""
 HANDS_OFF = "Do not touch, bend or carry frozen branches; let them thaw slowly where they stand."
 
 
@@ -86,9 +88,8 @@ MARKS = {
 def low_temperature(speech: Speech, tree: TreeScene, scene: Scene, priority: Priority) -> Reason:
     """Frost at a tree."""
     limit_c = tree.low_harm_c if priority is Priority.HIGH else tree.low_warn_c
-    falling = ""
-    if scene.falling_k_per_h is not None and scene.falling_k_per_h > 0.2:
-        falling = f", falling {speech.difference(scene.falling_k_per_h)} an hour"
+    moved = _moved(speech, scene) if (scene.fell_k or 0.0) > 0 else ""
+    falling = f", {moved}" if moved else ""
     mark = MARKS.get(tree.mark, "")
     cause = f"the air at {tree.name} is {speech.temperature(tree.temperature_c)}{mark}{falling}"
     if priority is Priority.HIGH:
@@ -226,13 +227,21 @@ def frost_text(
     coming = scene.coming()
     if coming:
         lines.append("Next: " + "; ".join(_coming(speech, tree) for tree in coming) + ".")
-    if scene.falling_k_per_h is not None and abs(scene.falling_k_per_h) > 0.2:
-        way = "falling" if scene.falling_k_per_h > 0 else "rising"
-        lines.append(f"It is {way} {speech.difference(scene.falling_k_per_h)} an hour.")
+    moved = _moved(speech, scene)
+    if moved:
+        lines.append(f"The air has {moved}.")
     lines.append(f"What to do: {reason.action}")
     if who_next:
         lines.append(who_next)
     return "\n".join(lines)
+
+
+def _moved(speech: Speech, scene: Scene) -> str:
+    """What the air did in the last minutes: a fact, no rate that the next minutes need not keep to."""
+    if scene.fell_k is None or scene.fell_over_s is None or abs(scene.fell_k) < LEAST_FALL_K:
+        return ""
+    way = "fallen" if scene.fell_k > 0 else "risen"
+    return f"{way} {speech.difference(scene.fell_k)} in the last {duration(scene.fell_over_s)}"
 
 
 def _tree_line(speech: Speech, tree: TreeScene) -> str:

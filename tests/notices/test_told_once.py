@@ -1,6 +1,6 @@
 """Within one notice each thing is said once: a tree's own frost stands over how fast it was coming."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from zoneinfo import ZoneInfo
 
 from monitor.alarms.lifecycle import AlarmRow
@@ -135,3 +135,16 @@ def test_a_heater_alone_says_who_is_next() -> None:
     )
 
     assert "Larch 3 comes to 0 °C" in told_of(night).text
+
+
+def test_how_fast_is_told_as_what_the_air_did() -> None:
+    """A fact, beside which no forecast looks wrong; what is within a noise is left out."""
+    for fell_k, said in ((0.7, "The air has fallen 0.7 degrees in the last 15 min."), (0.1, "")):
+        night = Night(Priority.MEDIUM)
+        night.stands("low-temperature", "larch-3", Priority.MEDIUM)
+        scene = replace(night.scene("cold"), fell_k=fell_k, fell_over_s=900.0)
+        night.scene = lambda house, scene=scene: scene  # type: ignore[method-assign,misc]
+
+        text = told_of(night).text
+        assert said in text
+        assert ("The air has" in text) is bool(said)
