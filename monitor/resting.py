@@ -61,7 +61,7 @@ class Resting:
             if self._followed.get(sensor, "") == entry:
                 continue
             until_s = now_s if rest is None else min(rest.until_s, _longest_s(book, rest))
-            if rest is not None and until_s > now_s:
+            if rest is not None and until_s > now_s and rest.until_s > rest.at_s:
                 self._put_to_rest(sensor, now_s, until_s, rest.by)
             elif sensor in self.sensors:
                 self.wake(sensor, now_s)

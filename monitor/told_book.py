@@ -90,4 +90,6 @@ class ToldBook:
             if key in values:
                 at_s = parse_rfc3339(values[key]) - self._offset_s
                 shifted[key] = rfc3339(min(at_s, latest_s) if key in HAPPENED else at_s)
+        if "until" in values and parse_rfc3339(values["until"]) <= parse_rfc3339(values["at"]):
+            shifted["until"] = shifted["at"]
         return shifted

@@ -12,6 +12,7 @@ import pytest
 from monitor.clock import rfc3339, wall_s
 from tests.cli.daemon import Daemon, publish
 from tests.cli.place import BOOK, Command, Place, environment, process
+from tests.intake.publisher import Publisher
 from tests.support.broker import Mosquitto, free_port, need_broker
 from tests.support.waiting import until
 
@@ -75,6 +76,35 @@ def test_from_a_message_to_an_alarm_that_is_seen(house: Place, broker: Mosquitto
     assert after["state"] == "acknowledged"
     assert ended == 0
     assert "Traceback" not in daemon.log()
+
+
+def test_what_the_guard_sees_is_published_and_a_sensor_at_rest_is_said_to_be(
+    house: Place, broker: Mosquitto, aftercare: Command
+) -> None:
+    """Retained at the message post for anybody; `sensor rest` takes the sensor out, `wake` brings it back."""
+    config = ("--config", house.config)
+    with Daemon(house) as daemon, Publisher(broker.port, client_id="lamp") as lamp:
+        publish(broker.port, TOPIC, 3.0)
+        until(_temperature_is(daemon, 3.0))
+        lamp.listen("aftercare/places/bench-a")
+        until(lambda: lamp.heard, 20.0, "what the guard sees")
+        rested = aftercare("sensor", "rest", "bench-a", "--for", "1h", *config)
+        publish(broker.port, TOPIC, -5.0)
+        listed = aftercare("alarm", "list", *config).out
+        shown = aftercare("status", *config).out
+        too_long = aftercare("sensor", "rest", "bench-a", "--for", "2d", *config)
+        woken = aftercare("sensor", "wake", "bench-a", *config)
+        publish(broker.port, TOPIC, -5.0)
+        until(lambda: [each for each in daemon.status()["alarms"] if each["kind"] == "low-temperature"])
+
+    said = {record["n"]: record for record in json.loads(lamp.heard[0].payload)}
+    assert (said["temperature"]["v"], said["quality"]["vs"]) == (3.0, "good")
+    assert rested.status == woken.status == 0
+    assert too_long.status == 2
+    assert "24 h" in too_long.err
+    assert "at rest" in listed
+    assert "bench-a is at rest until" in shown
+    assert "nobody watches Larch 3" in shown
 
 
 def test_a_running_daemon_owns_its_book(house: Place, aftercare: Command, tmp_path: Path) -> None:

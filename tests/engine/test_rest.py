@@ -70,6 +70,16 @@ def test_somebody_says_that_it_is_back_before_its_time() -> None:
     assert house.steps(SILENT)[1:] == [("normal", "rest-ended"), ("unacknowledged", "condition")]
 
 
+def test_it_is_back_at_once_also_where_the_clock_of_who_says_so_is_a_little_ahead() -> None:
+    """The next reading counts."""
+    house = new_house()
+    rests(house, "21:00")
+    ahead = rfc3339(house.now_s + 0.4)
+    house.written({"kind": "rest", "sensor": "bench-a", "at": ahead, "until": ahead})
+
+    assert house.state(SILENT) == "normal"
+
+
 def test_what_a_sensor_at_rest_says_raises_nothing_and_is_not_kept() -> None:
     """In melting ice for its offset: 0 °C there is no frost at the larch."""
     house = new_house()
