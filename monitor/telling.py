@@ -15,7 +15,7 @@ from monitor.errors import AftercareError, PermanentFailure
 from monitor.model import Snapshot
 from monitor.science.psychrometrics import vapour_pressure_deficit
 
-EVERY_S = 60.0
+EVERY_S = 10.0
 ANEW_EVERY_S = 900.0
 """What did not change is said again so often, so that its time is never old."""
 WITHIN_S = 2.0
@@ -101,7 +101,7 @@ class Publishes(Protocol):
 
 
 class Teller:
-    """Says the conditions once a minute, from a thread of its own."""
+    """Says what changed every ten seconds, from a thread of its own."""
 
     def __init__(
         self,
