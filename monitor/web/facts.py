@@ -90,6 +90,12 @@ def episodes_of(frame: "Frame") -> list[EpisodeNow]:
     return sorted(found, key=lambda each: (not each.is_to_be_seen, -RANK[each.priority], each.key))
 
 
+def alarms_beside(frame: "Frame", alarm: str) -> list[str]:
+    """All alarms that stand on the page as one with this; itself where it stands no more."""
+    standing = {each["alarm"]: key_of(each["kind"], each["house"]) for each in frame.guard.snapshot.alarms}
+    return [each for each, key in standing.items() if key == standing.get(alarm)] or [alarm]
+
+
 def _episode(frame: "Frame", key: str, alarms: list[Alarm]) -> EpisodeNow:
     alarms = sorted(alarms, key=_order)
     first = alarms[0]

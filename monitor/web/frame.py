@@ -1,6 +1,8 @@
 """What all pages share: the guard they ask, who is let in, and how a page is drawn."""
 
 import importlib.metadata
+import platform
+import sqlite3
 import threading
 from collections.abc import Mapping
 from functools import cache
@@ -213,10 +215,19 @@ def _path(request: Request) -> str:
     return request.url.path + query
 
 
-def version() -> str:
-    """The release that runs."""
+def versions() -> list[tuple[str, str]]:
+    """The release that runs, and what it runs on."""
+    return [
+        ("Release", _release("greenhouse-aftercare-monitor")),
+        ("Python", platform.python_version()),
+        ("SQLite", sqlite3.sqlite_version),
+        ("MQTT client", _release("paho-mqtt")),
+    ]
+
+
+def _release(package: str) -> str:
     try:
-        return importlib.metadata.version("greenhouse-aftercare-monitor")
+        return importlib.metadata.version(package)
     except importlib.metadata.PackageNotFoundError:
         return "not installed"
 

@@ -64,6 +64,22 @@ def test_what_is_not_urgent_can_be_made_quiet_and_count_again(scene: Scene, hand
     assert alarm["state"] != "shelved"
 
 
+def test_quiet_is_for_all_that_stands_in_one_place_of_the_page(scene: Scene, hand: Hand) -> None:
+    """Two wraps of which nothing is known: one tap for both, and one to let them count again."""
+
+    def states() -> set[str]:
+        return {a["state"] for a in scene.guard.snapshot.alarms if a["kind"] == "wrap-unknown"}
+
+    hand.open("/")
+    forms = hand.page.xpath("//form[@action='/quiet']")
+    hand.send(next(f for f in forms if "wrap-unknown" in dict(f.form_values())["alarm"]), hours="8")
+    assert len([a for a in scene.guard.snapshot.alarms if a["kind"] == "wrap-unknown"]) == 2
+    assert states() == {"shelved"}
+
+    hand.tap("Let it count again")
+    assert "shelved" not in states()
+
+
 def test_what_is_urgent_has_no_quiet_and_cannot_be_forced(hand: Hand) -> None:
     """High is never shelved, whatever is sent."""
     hand.open("/")

@@ -60,9 +60,8 @@ def seen(visit: Visit) -> Response:
 def quiet(visit: Visit) -> Response:
     """No more of it for some hours; what is urgent cannot be made quiet."""
     hours = _hours(visit.form.get("hours"))
-    reply = visit.frame.ask(
-        "shelve", {"alarms": [visit.form.get("alarm")], "for_s": hours * 3600.0}, visit.by
-    )
+    alarms = facts.alarms_beside(visit.frame, visit.form.get("alarm"))
+    reply = visit.frame.ask("shelve", {"alarms": alarms, "for_s": hours * 3600.0}, visit.by)
     if not reply.ok:
         return visit.to("/", words.capital(reply.message) + ".", is_problem=True)
     until = words.clock_time(visit.frame.guard.label_s() + hours * 3600, visit.frame.guard.settings.site.zone)
@@ -71,7 +70,8 @@ def quiet(visit: Visit) -> Response:
 
 def ring_again(visit: Visit) -> Response:
     """The quiet ends now."""
-    reply = visit.frame.ask("resume", {"alarms": [visit.form.get("alarm")]}, visit.by)
+    alarms = facts.alarms_beside(visit.frame, visit.form.get("alarm"))
+    reply = visit.frame.ask("resume", {"alarms": alarms}, visit.by)
     said = "It counts again." if reply.ok else words.capital(reply.message) + "."
     return visit.to("/", said, is_problem=not reply.ok)
 

@@ -9,7 +9,7 @@ from starlette.responses import Response
 
 from monitor.clock import parse_rfc3339, rfc3339
 from monitor.web import facts, words
-from monitor.web.frame import Frame, version
+from monitor.web.frame import Frame, versions
 from monitor.web.pages.record import hand_in
 from monitor.web.visit import Visit, leave_cookie
 
@@ -42,7 +42,7 @@ def workings(visit: Visit) -> Response:
         storage=_storage(snapshot.storage),
         entries=len(frame.guard.book.entries),
         trees=len(frame.guard.trees),
-        version=version(),
+        versions=versions(),
         has_password=frame.password is not None,
     )
 
