@@ -236,6 +236,17 @@ class History:
         air = [self._usable(sensor, quantity, hour_at_s - stands_s, hour_at_s + HOUR_S) for quantity in AIR]
         return _hour_row(sensor, hour_at_s, stands_s, *air)
 
+    def hour_mean_c(self, sensor: str, hour_at_s: float) -> float | None:
+        """The mean temperature of the hour that begins there, as far as it goes: that of `hour_row` alone."""
+        stands_s = self._sensors[sensor].silent_after_s
+        end_at_s = hour_at_s + HOUR_S
+        at_s, values = self._usable(sensor, Quantity.TEMPERATURE_C, hour_at_s - stands_s, end_at_s)
+        until_s = np.append(at_s[1:], end_at_s)
+        ends_s = np.minimum(np.minimum(until_s, at_s + stands_s), end_at_s)
+        lasts_s = np.maximum(ends_s - np.maximum(at_s, hour_at_s), 0.0)
+        covered_s = float(lasts_s.sum())
+        return float(np.dot(lasts_s, values)) / covered_s if covered_s > 0 else None
+
     def load(self, readings: Mapping[tuple[str, Quantity], tuple[Any, Any, Any]]) -> None:
         """Take over saved readings in bulk, in place of what was there.
 
@@ -277,7 +288,8 @@ class History:
     def _usable(self, sensor: str, quantity: Quantity, from_s: float, to_s: float) -> tuple[Floats, Floats]:
         """Instants and values of the readings that did not fail."""
         at_s, values, flags = self.arrays(sensor, quantity, from_s, to_s)
-        return at_s[flags < _FAIL], values[flags < _FAIL]
+        usable = flags < _FAIL
+        return at_s[usable], values[usable]
 
     def _loaded(self, sensor: str, series: Mapping[Quantity, tuple[Any, Any, Any]]) -> _Track:
         track = _Track(self._keep_s, self._most_rows)

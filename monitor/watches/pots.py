@@ -115,8 +115,7 @@ class PotWatch:
         if math.isnan(present_c) or sensor is None or now_s - since_s > HOUR_S + HOUR_GRACE_S:
             return present_c
         if sensor not in self._means_c:
-            row = self._ground.history.hour_row(sensor, since_s)
-            mean_c = row.temperature_mean_c
+            mean_c = self._ground.history.hour_mean_c(sensor, since_s)
             self._means_c[sensor] = present_c if mean_c is None else mean_c
         return self._means_c[sensor]
 

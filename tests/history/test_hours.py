@@ -176,3 +176,22 @@ def test_a_day_of_degree_hours_is_the_integral():
     assert sum(row.above_5_c_k_h for row in rows) == pytest.approx(12 * 6 * 2 / math.pi, abs=0.02)
     assert np.mean([row.temperature_mean_c for row in rows]) == pytest.approx(5.0, abs=0.002)
     assert all(row.covered_s == 3600.0 for row in rows)
+
+
+@given(
+    st.lists(
+        st.tuples(st.integers(-900, 3900), st.floats(-20, 40), st.sampled_from([Flag.GOOD, Flag.FAIL])),
+        max_size=40,
+        unique_by=lambda one: one[0],
+    )
+)
+def test_the_mean_alone_is_that_of_the_whole_row(rows):
+    """For whoever wants nothing else, and often; gaps, failures and the edges of the hour included."""
+    kept = History({"bench": Sensor(house="cold", topic="heather/cold/bench")})
+    for at_s, value, flag in sorted(rows):
+        kept.append(Reading("bench", T, value, HOUR_S + at_s, HOUR_S + at_s, flag))
+    mean_c = kept.hour_mean_c("bench", HOUR_S)
+    row_c = kept.hour_row("bench", HOUR_S).temperature_mean_c
+
+    assert (mean_c is None) == (row_c is None)
+    assert mean_c is None or mean_c == pytest.approx(row_c, abs=1e-9)
