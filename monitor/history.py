@@ -385,4 +385,7 @@ def _per_hour(total: float | None) -> float | None:
 
 def _mean(values: Floats, weights: Floats) -> float | None:
     known = ~np.isnan(values)
-    return float(np.average(values[known], weights=weights[known])) if known.any() else None
+    if not known.any():
+        return None
+    values, weights = values[known], weights[known]
+    return float((values * weights).sum() / weights.sum())

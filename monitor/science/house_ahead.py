@@ -7,6 +7,7 @@ Knows nothing of clocks, sensors, trees or alarms.
 """
 
 import math
+from functools import lru_cache
 from statistics import NormalDist
 from typing import Final, Literal, NamedTuple
 
@@ -294,7 +295,10 @@ def standing(response: HouseResponse, inside_c: npt.ArrayLike, *, step_s: float)
 
 def _recent(inside: FloatArray, step_h: float) -> FloatArray | None:
     """The last hours without gaps, from the last gap that is too long to bridge; None if they end in one."""
-    known = np.flatnonzero(np.isfinite(inside))
+    finite = np.isfinite(inside)
+    if finite.all() and (inside.size - 1) * step_h >= LEAST_KNOWN_H:
+        return inside
+    known = np.flatnonzero(finite)
     if not known.size or (inside.size - 1 - known[-1]) * step_h > TREND_SPANS_H[0]:
         return None
     breaks = np.flatnonzero(np.diff(known) * step_h > LONGEST_GAP_H)
@@ -360,6 +364,7 @@ def _inner_states(house: _House, recent: FloatArray, step_h: float) -> tuple[Flo
     return fast_c, mass_c * (1 - quick) + quick * fast_c
 
 
+@lru_cache(maxsize=64)
 def _hours_ahead(horizon_h: float) -> FloatArray:
     """Hours at which the courses are followed, close at first. [h]"""
     fine = np.arange(round(min(FINE_UNTIL_H, horizon_h) / FINE_STEP_H) + 1) * FINE_STEP_H
@@ -367,7 +372,9 @@ def _hours_ahead(horizon_h: float) -> FloatArray:
         FINE_UNTIL_H
         + (np.arange(round(max(horizon_h - FINE_UNTIL_H, 0.0) / COARSE_STEP_H)) + 1) * COARSE_STEP_H
     )
-    return np.concatenate([fine, coarse])
+    hours = np.concatenate([fine, coarse])
+    hours.flags.writeable = False
+    return hours
 
 
 def _outside_to_come(
