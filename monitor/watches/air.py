@@ -46,6 +46,8 @@ class DryAirWatch:
             if sensor not in known:
                 known[sensor] = self.vpd_kpa(sensor, now_s)
             vpd_kpa = known[sensor]
+            if vpd_kpa is not None and vpd_kpa < limit and not self._is_watched(guarded.tree.id):
+                continue
             found.append(
                 self._hold.judge(
                     KIND,
@@ -60,6 +62,11 @@ class DryAirWatch:
                 )
             )
         return found
+
+    def _is_watched(self, tree: str) -> bool:
+        """Whether something stands, or has begun, that a finding that all is well would end."""
+        begun = (KIND, tree) in self._hold.since_s
+        return begun or self._ground.board.by_name(f"{KIND}/{tree}") is not None
 
     def vpd_kpa(self, sensor: str, now_s: float) -> float | None:
         """The drying power of the air at a sensor now; None unless both readings are present and good."""

@@ -72,14 +72,22 @@ class CoolingWatch(PlainWatch):
         for sensor, settings in self._ground.settings.sensors.items():
             if settings.place is not Place.BENCH:
                 continue
-            for guarded in self._ground.guarding.at_sensor(sensor):
+            trees = self._ground.guarding.at_sensor(sensor)
+            is_trusted = bool(trees) and self._air.is_trusted(sensor, now_s)
+            for guarded in trees:
                 harm_c = guarded.limits.get("low_harm_c")
                 if harm_c is not None:
-                    found += self._judged(guarded, sensor, harm_c, within_s, now_s)
+                    found += self._judged(guarded, sensor, harm_c, within_s, now_s, is_trusted)
         return found
 
     def _judged(
-        self, guarded: GuardedTree, sensor: str, harm_c: float, within_s: float, now_s: float
+        self,
+        guarded: GuardedTree,
+        sensor: str,
+        harm_c: float,
+        within_s: float,
+        now_s: float,
+        is_trusted: bool,
     ) -> list[Assessment]:
         tree = guarded.tree.id
         row = self._ground.board.by_name(f"{KIND}/{tree}")
@@ -88,7 +96,7 @@ class CoolingWatch(PlainWatch):
         if frost is not None and frost.active and frost.priority is Priority.HIGH:
             self._counts.pop(tree, None)
             return [over(KIND, tree, now_s)] if stands else []
-        if not self._air.is_trusted(sensor, now_s):
+        if not is_trusted:
             return [unknown(KIND, tree, now_s)] if stands else []
         if not stands and (
             self._is_far(sensor, harm_c, within_s, now_s) or self._is_held(sensor, harm_c, now_s)
