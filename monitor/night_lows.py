@@ -5,6 +5,7 @@ A night is from four in the afternoon to nine in the morning by people's clocks,
 
 from collections.abc import Callable, Sequence
 from datetime import date, datetime, time, timedelta, tzinfo
+from math import ceil
 
 from monitor.clock import local
 from monitor.model import HourRow
@@ -38,3 +39,27 @@ def last_lows_c(
         today -= timedelta(days=1)
     mornings = [today - timedelta(days=back) for back in range(nights - 1, -1, -1)]
     return tuple(low_c(rows(sensor, *night_span_s(morning, zone, shift_s))) for morning in mornings)
+
+
+LOOK_BACK_S = 14 * 86400.0
+SEEN_AT_LEAST = 72
+"""So many hours must be known before the most that was seen says anything; judgement."""
+MORE_K = 1.0
+"""The next night may be a little worse than any that was seen; judgement."""
+
+
+def largest_fall_k(rows: RowsBetween, sensor: str, hours: float, now_s: float) -> float | None:
+    """How far the air at a sensor may fall in some hours, by the last fourteen days [K]; None: not known."""
+    known = [row for row in rows(sensor, now_s - LOOK_BACK_S, now_s) if row.temperature_min_c is not None]
+    if len(known) < SEEN_AT_LEAST:
+        return None
+    within_s = max(1.0, hours) * 3600.0
+    falls_k = [
+        first.temperature_max_c - later.temperature_min_c
+        for index, first in enumerate(known)
+        for later in known[index : index + 1 + ceil(within_s / 3600.0)]
+        if later.hour_at_s <= first.hour_at_s + within_s
+        and first.temperature_max_c is not None
+        and later.temperature_min_c is not None
+    ]
+    return max(falls_k, default=0.0) + MORE_K

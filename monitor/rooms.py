@@ -1,6 +1,7 @@
 """The rooms that the engine lives in, put together once; how events go through them is the engine's."""
 
 from collections.abc import Callable
+from functools import partial
 
 from monitor.alarms.board import Board
 from monitor.commands import Commands
@@ -9,6 +10,7 @@ from monitor.deliveries import Deliveries
 from monitor.gathered import Gathered
 from monitor.guarding import Guarding
 from monitor.morning.log import NightLog
+from monitor.night_lows import largest_fall_k
 from monitor.notices.desk import Desk
 from monitor.occurrences import Occurrences
 from monitor.own_delays import OwnDelays
@@ -49,6 +51,7 @@ class Rooms:
         self.silence = Silence(
             settings, self.readings.fresh_at_s, self.surroundings, self.guarding, self.timers, resting
         )
+        self.silence.own_fall_k = partial(largest_fall_k, self.hours.rows)
         self.scenes = Scenes(
             settings,
             self.board,

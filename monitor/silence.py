@@ -4,7 +4,7 @@ A lost link stands for the silence of all sensors behind it; when it ends, or th
 their usual time of grace. It finds assessments; the board and the desk do the rest.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from collections.abc import Set as AbstractSet
 
 from monitor.conditions import Surroundings
@@ -37,6 +37,8 @@ class Silence:
     ) -> None:
         """`resting` are the sensors out of service now: nothing is expected of them."""
         self.resting = resting
+        self.own_fall_k: Callable[[str, float, float], float | None] = lambda sensor, hours, now_s: None
+        """(sensor, hours, now) -> how far the air there has fallen in so long at most [K]; None: not known."""
         self._settings = settings
         self._silent_after_s = {name: sensor.silent_after_s for name, sensor in settings.sensors.items()}
         self._fresh_at_s = fresh_at_s
@@ -221,5 +223,6 @@ class Silence:
         steps = max(1, int((to_s - from_s) // 1800.0))
         dark = sum(self._is_night(from_s + (i + 0.5) * (to_s - from_s) / steps) for i in range(steps))
         dark_h = dark / steps * (to_s - from_s) / 3600.0
-        lost_k = min(ASSUMED_COOLING_K_PER_H * dark_h, ASSUMED_COOLING_MAX_K)
+        own_k = self.own_fall_k(sensor, dark_h, to_s) if dark_h > 0 else 0.0
+        lost_k = min(ASSUMED_COOLING_K_PER_H * dark_h, ASSUMED_COOLING_MAX_K) if own_k is None else own_k
         return reading.value - lost_k <= max(warns)

@@ -71,7 +71,8 @@ MAY_IMPORT: dict[str, set[str]] = {
     "start": {"clock"},
     "asking": {"model"},
     "rooms": {
-        "alarms", "commands", "conditions", "deliveries", "gathered", "guarding", "morning", "notices",
+        "alarms", "commands", "conditions", "deliveries", "gathered", "guarding", "morning",
+        "night_lows", "notices",
         "occurrences", "own_delays", "readings", "resting", "scenes", "settings", "silence", "standing",
         "timers", "told_book", "trees", "troubles", "watch",
     },

@@ -142,6 +142,7 @@ KINDS: Rules = {
         (NO_DATA, "ten_minutes_off_are_no_news"),
         (NO_DATA, "more_than_ten_minutes_off_are_said_with_their_times"),
         (NO_DATA, "was_off_is_high_where_a_tree_is_below_warn_or_could_have_been"),
+        (NO_DATA, "was_off_goes_by_how_the_house_itself_has_cooled"),
         (NO_DATA, "was_off_ends_when_it_is_seen"),
     ),
     "broker-lost: stands for all silences at their highest priority, with grace when it ends": (

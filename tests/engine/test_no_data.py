@@ -300,6 +300,24 @@ def test_was_off_is_high_where_a_tree_is_below_warn_or_could_have_been(
     assert [t.priority for t in house.transitions(WAS_OFF)] == [priority]
 
 
+@pytest.mark.parametrize(("falls_to_c", "priority"), [(5.0, "medium"), (-1.0, "high")])
+def test_was_off_goes_by_how_the_house_itself_has_cooled(
+    tmp_path: Path, falls_to_c: float, priority: str
+) -> None:
+    """Off for ten dark hours at 6 °C: one house loses a degree in a night, another seven."""
+    calm = settings_of({"bench-a": sensor("bench-a", every_s=600.0)})
+    house = House(calm, tree("Larch 3", "bench-a", 1.5, -9.0), begins="2027-01-09 12:00", keep=tmp_path)
+    for day in range(10, 14):
+        house.air(6.0, by=f"01-{day - 1:02} 18:00", every_s=600.0)
+        house.air(falls_to_c, by=f"01-{day} 06:00", every_s=600.0)
+        house.air(6.0, by=f"01-{day} 12:00", every_s=600.0)
+    house.stays(until="01-13 20:00")
+    house.restart(after_s=10 * 3600.0)
+
+    assert [str(t.priority) for t in house.transitions(WAS_OFF)] == [priority]
+    house.close()
+
+
 def test_was_off_ends_when_it_is_seen(tmp_path: Path) -> None:
     """There is nothing else that could end it."""
     house = off_from(4.0, tmp_path, 3600)
