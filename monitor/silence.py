@@ -38,7 +38,7 @@ class Silence:
         """`resting` are the sensors out of service now: nothing is expected of them."""
         self.resting = resting
         self.own_fall_k: Callable[[str, float, float], float | None] = lambda sensor, hours, now_s: None
-        """(sensor, hours, now) -> how far the air there has fallen in so long at most [K]; None: not known."""
+        """(sensor, hours, now) -> how far the air there fell in so long at most [K]; None: not known."""
         self._settings = settings
         self._silent_after_s = {name: sensor.silent_after_s for name, sensor in settings.sensors.items()}
         self._fresh_at_s = fresh_at_s
