@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from monitor.clock import local, parse_rfc3339
 from monitor.guarding import GuardedTree
+from monitor.links import is_only_here
 from monitor.notices.words import STANDS
 from monitor.trees.stages import wrap_keep
 from monitor.web import words
@@ -225,9 +226,12 @@ def _rest(frame: "Frame", entry: Entry) -> list[str]:
 
 def _duty(frame: "Frame", entry: Entry) -> list[str]:
     until = words.when(parse_rfc3339(entry["until"]), _zone(frame), frame.guard.label_s())
+    who = words.capital(entry["person"])
+    only_here = "Only this machine finds that address: first say the page's own name in hosts under [web]."
     return [
-        f"{words.capital(entry['person'])} looks after the trees until {until}, and is called, too.",
-        f"Send this link, and nobody else: {frame.duty_link(entry['id'])}",
+        f"{who} looks after the trees until {until}, and is called, too.",
+        f"Send this link to {who}, and to nobody else: {frame.duty_link(entry['id'])}",
+        only_here if is_only_here(frame.guard.settings.web) else "",
     ]
 
 

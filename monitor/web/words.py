@@ -85,8 +85,8 @@ def span(seconds: float) -> str:
 
 
 def ago(at_s: float, now_s: float) -> str:
-    """`12 min ago`."""
-    return f"{span(now_s - at_s)} ago"
+    """`12 min ago`; `just now` within a minute."""
+    return "just now" if now_s - at_s < 60 else f"{span(now_s - at_s)} ago"
 
 
 def apart(speech: Speech, value_k: float) -> str:

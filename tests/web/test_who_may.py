@@ -177,6 +177,7 @@ def _duty(scene: Scene, hours: float = 24.0) -> str:
         hand.fill(person="tom", until=rfc3339(round(until_s))[:10])
         found = re.search(r"http://\S+(/helper/\S+)", hand.said())
     assert found is not None, hand.said()
+    assert "Only this machine finds that address" in hand.said()
     return found[1]
 
 
