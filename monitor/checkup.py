@@ -25,9 +25,9 @@ def _says(snapshot: Snapshot) -> Iterator[str]:
     sensors = [sensor for house in snapshot.houses for sensor in house["sensors"]]
     heard = sum(sensor["quality"] not in ("silent", "missing") for sensor in sensors)
     yield f"{heard} of {len(sensors)} sensors heard"
-    yield f"{len(snapshot.trees)} trees"
+    yield "1 tree" if len(snapshot.trees) == 1 else f"{len(snapshot.trees)} trees"
     active = sum(bool(alarm["active"]) for alarm in snapshot.alarms)
-    yield f"{active} alarms stand" if active else "no alarm stands"
+    yield ("no alarm stands", "1 alarm stands")[active] if active < 2 else f"{active} alarms stand"
     if any(alarm["kind"] == "storage-failing" and alarm["active"] for alarm in snapshot.alarms):
         yield "what happens is not being kept"
 

@@ -233,8 +233,8 @@ def test_the_managers_line_says_what_is_heard_and_what_stands(live: Live) -> Non
     """`systemctl status` shows it."""
     live.reading("bench-a", 4.0)
     live.guard._show(live.clock.now_s(), at_once=True)
-    assert status_line(live.guard.snapshot) == "1 of 2 sensors heard; 1 trees; no alarm stands"
+    assert status_line(live.guard.snapshot) == "1 of 2 sensors heard; 1 tree; no alarm stands"
 
     live.passes(300.0)
     live.guard._show(live.clock.now_s(), at_once=True)
-    assert status_line(live.guard.snapshot) == "0 of 2 sensors heard; 1 trees; 2 alarms stand"
+    assert status_line(live.guard.snapshot) == "0 of 2 sensors heard; 1 tree; 2 alarms stand"

@@ -163,7 +163,9 @@ class Board:
 
     # ---- running the scripts -------------------------------------------------------------------------------
 
-    def run(self, path: Path | str, *words: str, cwd: Path | None = None, **environ: str) -> int:
+    def run(
+        self, path: Path | str, *words: str, cwd: Path | None = None, answers: str = "", **environ: str
+    ) -> int:
         """Run a script of the root or the checkout; its exit status. `said` is all that it printed."""
         environment = {
             "PATH": f"{self._fakes / 'bin'}:/usr/sbin:/usr/bin:/bin",
@@ -179,7 +181,7 @@ class Board:
             check=False,
             cwd=cwd or self.root,
             env=environment,
-            stdin=subprocess.DEVNULL,
+            input=answers,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,

@@ -6,10 +6,14 @@ it takes from the environment that runs the tests.
 """
 
 import json
+import re
+import shlex
 import shutil
 import sysconfig
 import tarfile
+import threading
 from collections.abc import Iterator
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -88,9 +92,9 @@ class RealBoard(Board):
         """Without an index: everything is there already."""
         return super().install(*words, PIP_NO_INDEX="1", PIP_NO_BUILD_ISOLATION="0", **environ)
 
-    def command(self, *words: str) -> int:
+    def command(self, *words: str, answers: str = "") -> int:
         """The installed command."""
-        return self.run(self.root / "usr/local/bin/aftercare", *words)
+        return self.run(self.root / "usr/local/bin/aftercare", *words, answers=answers)
 
     def password(self, name: str) -> str:
         """One of the passwords that the installation made."""
@@ -179,3 +183,76 @@ def test_the_first_hour_an_upgrade_and_a_broken_release(board: RealBoard, tmp_pa
         assert board.uninstall() == 0
     assert (board.root / "var/lib/aftercare/aftercare.db").exists()
     assert settings.exists()
+
+
+# ---- the README, line by line ------------------------------------------------------------------------------
+
+ANSWERS = "Heather Bank\nEurope/London\n\n\nheather/bench\n\n"
+"""To the six questions of `init`; an empty one takes what is proposed."""
+
+
+def typed_lines() -> list[list[str]]:
+    """What the README has one type from the installation to the first guarded tree, as words."""
+    text = (CHECKOUT / "README.md").read_text(encoding="utf-8")
+    section = text.split("## Installing")[1].split("\n## ")[0]
+    blocks = re.findall(r"```sh\n(.*?)```", section, re.DOTALL)
+    lines = [shlex.split(line, comments=True) for block in blocks for line in block.splitlines()]
+    return [words[1:] if words[0] == "sudo" else words for words in lines if words]
+
+
+def test_the_readme_leads_to_the_first_guarded_tree(board: RealBoard, tmp_path: Path) -> None:
+    """Each line in its order, in earnest; only root and port are others, and listening is short."""
+    typed = typed_lines()
+    commands = [words[0] for words in typed]
+    assert commands[0] == "deploy/install"
+    assert {"init", "listen", "check"} <= {words[1] for words in typed if words[0] == "aftercare"}
+
+    settings = board.root / "etc/aftercare/monitor.toml"
+
+    def typed_here(*words: str) -> int:
+        return board.command(*words, "--config", str(settings))  # the throw-away root is not at /
+
+    with ExitStack() as stack:
+        for words in typed:
+            if words == ["deploy/install"]:
+                assert board.install() == 0, board.said
+                post = stack.enter_context(message_post(board, tmp_path))
+                login = {"username": "sensors", "password": board.password("sensor-password")}
+                sensor = stack.enter_context(Publisher(post.port, **login))
+                stack.enter_context(reporting(sensor))
+            elif words == ["aftercare", "init"]:
+                assert board.command("init", answers=ANSWERS) == 0, board.said
+                settings.write_text(settings.read_text().replace("port = 1883", f"port = {post.port}"))
+            elif words == ["systemctl", "start", "aftercare"]:
+                board.run("systemctl", "restart", "--quiet", "aftercare.service")
+                until(lambda: typed_here("status") == 0, 30.0, "a guard that answers")
+            elif words == ["aftercare", "listen"]:
+                assert typed_here("listen", "--seconds", "3") == 0, board.said
+                assert "heather/bench" in board.said
+            else:
+                assert words[0] == "aftercare", f"the test does not know: {words}"
+                assert typed_here(*words[1:]) == 0, (words, board.said)
+
+        until(lambda: heard_c(board) == 4.5, 30.0, "the reading")
+        (tree,) = board.status()["trees"]
+        assert (tree["tree"], tree["tender"]) == ("larch-3", True)
+        assert tree["margin_k"] == 4.5 - tree["limits"]["low_harm_c"]["value"]
+        assert typed_here("drill") == 0, board.said
+
+
+@contextmanager
+def reporting(sensor: Publisher) -> Iterator[None]:
+    """A sensor that reports until the block ends."""
+    ending = threading.Event()
+
+    def report() -> None:
+        while not ending.wait(0.3):
+            sensor.publish("heather/bench", b'{"temperature": 4.5, "humidity": 80}')
+
+    thread = threading.Thread(target=report, daemon=True)
+    thread.start()
+    try:
+        yield
+    finally:
+        ending.set()
+        thread.join(15.0)

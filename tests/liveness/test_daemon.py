@@ -122,6 +122,7 @@ def test_the_service_manager_hears_ready_then_watchdog_then_stopping(tmp_path: P
     ):
         until(lambda: "WATCHDOG=1" in daemon.said, 15.0, "the first ping")
         assert daemon.said.index("READY=1") == 0
+        until(lambda: "STATUS=0 of 1 sensors heard; 0 trees; 1 alarm stands" in daemon.said, 15.0, "a status")
 
         daemon.tell(signal.SIGTERM)
         assert daemon.end() == 0
