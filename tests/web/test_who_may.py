@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 import httpx
 import pytest
 
-from monitor.clock import rfc3339
+from monitor.clock import parse_rfc3339, rfc3339
 from tests.support.broker import free_port
 from tests.support.certificate import CERTIFICATE, KEY
 from tests.support.waiting import until
@@ -235,6 +235,21 @@ def test_a_helper_s_link_ends_with_its_duty(make_scene: Make, night: Night) -> N
         assert hand.status == 200
         _enter(owner, path="/workings").tap("End it now")
         assert tom.get("/").status_code == 303
+        assert Hand(tom).open(link).status == 403
+
+
+def test_a_helper_s_link_ends_at_its_time(
+    make_scene: Make, night: Night, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The minute after: nobody has to take it back."""
+    scene = make_scene(night, password=True)
+    link = _duty(scene)
+    until_s = parse_rfc3339(scene.entries("duty")[-1]["until"])
+    with scene.client() as tom:
+        monkeypatch.setattr(scene.guard, "label_s", lambda: until_s - 60.0)
+        assert Hand(tom).open(link).status == 200
+        monkeypatch.setattr(scene.guard, "label_s", lambda: until_s)
+        assert tom.get("/record").status_code == 303
         assert Hand(tom).open(link).status == 403
 
 
