@@ -30,6 +30,8 @@ GUARDS = 6
 LOADED_PER_S = 500
 BESIDE = 40
 """Sensors beside those of the houses, that are all the load."""
+APART_S = 0.3
+"""Of two samples of one sensor that arrive in the same millisecond only the first counts."""
 QUIET = ("log_type error", "persistence false")
 
 HEAD = """
@@ -222,6 +224,7 @@ def _daemon(folder: Path, place: Place) -> Iterator[None]:
     try:
         until(asked.runs, 30, "the daemon's start", 0.05)
         until(lambda: _hears(asked, place), 30, "the daemon's subscription", 0.1)
+        threading.Event().wait(APART_S)
         yield
     finally:
         daemon.terminate()
