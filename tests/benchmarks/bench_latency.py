@@ -222,8 +222,8 @@ def _daemon(folder: Path, place: Place) -> Iterator[None]:
         )
     asked = Daemon(load_settings(folder / "monitor.toml", {}), {})
     try:
-        until(asked.runs, 30, "the daemon's start", 0.05)
-        until(lambda: _hears(asked, place), 30, "the daemon's subscription", 0.1)
+        until(asked.runs, 120, "the daemon's start", 0.05)
+        until(lambda: _hears(asked, place), 120, "the daemon's subscription", 0.1)
         threading.Event().wait(APART_S)
         yield
     finally:
