@@ -111,7 +111,7 @@ def test_alerts_from_memory_keep_to_the_rate(tmp_path: Path, own_broker: Mosquit
         quick = {"ways": ways(hook), "on_delay_s": 0, "off_delay_s": 0}
         with guarded(tmp_path, own_broker.port, **quick) as house, locked(house):
             house.rises(STORAGE)
-            for _ in range(4):
+            for _ in range(3):
                 house.air.update({"bench-a": COLD_C, "bench-b": COLD_C})
                 house.rises(LARCH)
                 house.air.update({"bench-a": WARM_C, "bench-b": WARM_C})
