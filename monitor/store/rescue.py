@@ -25,6 +25,7 @@ _WORDS = {
     "digests": "",
 }
 """Tables in the order in which they are saved, and what a person calls them."""
+ASIDE_AT_MOST = 3
 _NEED_SENSORS = ("hours", "readings", "packs")
 
 
@@ -40,7 +41,18 @@ def set_aside(path: Path, now_s: float) -> Path:
                 beside(path, ending).rename(beside(aside, ending))
     except OSError as error:
         raise store_error(path, error) from error
+    _forget_oldest(path, aside)
     return aside
+
+
+def _forget_oldest(path: Path, newest: Path) -> None:
+    """A card that breaks the database again and again must not be filled by what was set aside."""
+    found = set(path.parent.glob(f"{path.name}.broken-*")) - {newest}
+    older = sorted(each for each in found if not each.name.endswith(("-wal", "-shm")))
+    for each in older[: max(0, len(older) + 1 - ASIDE_AT_MOST)]:
+        for ending in ("-wal", "-shm", ""):
+            with contextlib.suppress(OSError):
+                beside(each, ending).unlink()
 
 
 def beside(path: Path, ending: str) -> Path:

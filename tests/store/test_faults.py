@@ -338,6 +338,16 @@ def test_two_broken_databases_of_one_second_get_two_names(tmp_path: Path) -> Non
         assert aside.read_bytes().endswith(b"noise" + name.encode())
 
 
+def test_of_many_broken_databases_the_newest_three_stay(tmp_path: Path) -> None:
+    """A card that breaks it every night must not be filled by what was set aside."""
+    for night in range(5):
+        (tmp_path / "aftercare.db").write_bytes(b"noise %d" % night)
+        Store.open(tmp_path, AT_S + night * 86_400.0).close()
+    kept = sorted(path.read_bytes() for path in tmp_path.glob("aftercare.db.broken-*"))
+
+    assert kept == [b"noise 2", b"noise 3", b"noise 4"]
+
+
 def test_damage_that_comes_while_running_fails_once_and_is_then_begun_afresh(tmp_path: Path) -> None:
     """The card goes bad under the guard: one sentence, then a fresh database that must be told everything."""
     with Store.open(tmp_path, AT_S) as store:
