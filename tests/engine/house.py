@@ -208,6 +208,10 @@ class House:
         self._store.close()
         self._open(self._committed_at_s, self.engine.book.entries)
 
+    def __del__(self) -> None:
+        if getattr(self, "_store", None) is not None:
+            self._store.close()
+
     def close(self) -> None:
         """Let the state directory go."""
         self.commit()

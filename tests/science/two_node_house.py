@@ -34,7 +34,7 @@ class House:
                 [self.coupling_w_per_k, -self.coupling_w_per_k],
             ]
         ) / np.array([[self.air_j_per_k], [self.mass_j_per_k]])
-        rates, modes = np.linalg.eig(exchange)
+        rates, modes = (found.real for found in np.linalg.eig(exchange))
         gains = modes[0] * np.linalg.solve(modes, to_air) / -rates
         fast, slow = np.argsort(rates)
         return -1 / rates[fast] / 3600, -1 / rates[slow] / 3600, float(gains[fast])
