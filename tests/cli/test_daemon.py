@@ -173,3 +173,30 @@ def test_a_hang_up_is_no_order_to_stop(place: Place) -> None:
 
         assert daemon.status()["guarding"]
         assert daemon.end(signal.SIGTERM) == 0
+
+
+def test_an_exported_recording_replays_to_the_alarms_that_were(
+    house: Place, broker: Mosquitto, aftercare: Command, tmp_path: Path
+) -> None:
+    """What a guard went through can be handed on as two files, and comes out the same elsewhere."""
+    config = ("--config", house.config)
+    recording, book, out = tmp_path / "recording.jsonl", tmp_path / "book.jsonl", tmp_path / "again"
+    with Daemon(house) as daemon:
+        publish(broker.port, TOPIC, 3.0)
+        until(_temperature_is(daemon, 3.0))
+        publish(broker.port, TOPIC, -1.0)
+        until(lambda: daemon.status()["alarms"])
+        aftercare("alarm", "ack", "low-temperature/larch-3", "--by", "ann", *config)
+        daemon.end(signal.SIGTERM)
+
+    assert aftercare("export", "recording", "--out", recording, *config).status == 0
+    aftercare("export", "alarms", "--out", tmp_path / "alarms.jsonl", *config)
+    book.write_text(aftercare("book", "export", *config).out, encoding="utf-8")
+    assert aftercare("replay", recording, "--book", book, "--out", out, *config).status == 0
+
+    def told(file: Path) -> list[tuple[str, ...]]:
+        lines = [json.loads(line) for line in file.read_text(encoding="utf-8").splitlines()]
+        return [tuple(str(line[key]) for key in ("alarm", "occurrence", "to", "because")) for line in lines]
+
+    assert told(out / "alarms.jsonl") == told(tmp_path / "alarms.jsonl")
+    assert [step[2] for step in told(out / "alarms.jsonl")][:2] == ["unacknowledged", "acknowledged"]
