@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 STOP_WITHIN_S = 3.0
 CONNECTIONS = 200
-NOT_SERVED = "The page is not served: %s"
+NOT_SERVED = "The %s is not served: %s"
 _log = logging.getLogger(__name__)
 
 
@@ -36,11 +36,16 @@ def serve(guard: "Guard", environ: Mapping[str, str]) -> Iterator[Path]:
     """
     logging.getLogger("uvicorn.error").setLevel(logging.ERROR)
     path = socket_path(Path(guard.settings.state.directory), environ)
-    served = [_Serving("socket", _unix(path), lambda: _socket_server(guard))]
-    try:
-        served.append(_Serving("page", _tcp(guard.settings.web.listen), lambda: _page_server(guard)))
-    except AftercareError as error:
-        _log.warning(NOT_SERVED, error)
+    ways: tuple[tuple[str, Callable[[], socket.socket], Callable[[], Server]], ...] = (
+        ("socket", lambda: _unix(path), lambda: _socket_server(guard)),
+        ("page", lambda: _tcp(guard.settings.web.listen), lambda: _page_server(guard)),
+    )
+    served = []
+    for name, listen, make in ways:
+        try:
+            served.append(_Serving(name, listen(), make))
+        except (AftercareError, OSError) as error:
+            _log.warning(NOT_SERVED, name, error)
     for each in served:
         each.start()
     try:
@@ -50,7 +55,8 @@ def serve(guard: "Guard", environ: Mapping[str, str]) -> Iterator[Path]:
             each.end()
         for each in served:
             each.wait()
-        path.unlink(missing_ok=True)
+        with contextlib.suppress(OSError):
+            path.unlink(missing_ok=True)
 
 
 class _Serving:
@@ -67,7 +73,7 @@ class _Serving:
         try:
             self._server = self._make()
         except (AftercareError, OSError) as error:
-            _log.warning(NOT_SERVED, error)
+            _log.warning(NOT_SERVED, self._thread.name, error)
             self._sock.close()
             return
         self._server.should_exit = self._is_over
@@ -133,6 +139,8 @@ def stored_password(guard: "Guard") -> str | None:
 def _unix(path: Path) -> socket.socket:
     """A fresh socket with mode 0660; what an earlier run left behind goes first."""
     path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    if path.parent.stat().st_uid not in (0, os.geteuid()) and os.geteuid():
+        raise AftercareError(f"{path.parent} belongs to somebody else.", "Take it away, and start again.")
     path.unlink(missing_ok=True)
     sock = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
     before = os.umask(0o117)

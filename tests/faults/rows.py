@@ -105,6 +105,7 @@ ROWS: tuple[Fault, ...] = (
         "the disk is read-only", f"{_DISK}test_a_state_that_is_read_only_from_the_start",
         f"{_STORE}test_a_read_only_state_directory_is_read_and_guarded_from_memory",
     ),
+    _both("the command line's socket cannot be made", f"{_DISK}test_a_socket_that_cannot_be_made"),
     _both("the database is locked", f"{_DISK}test_a_disk_that_takes_nothing"),
     _both("the database is truncated", f"{_DISK}test_a_database_that_is_damaged"),
     _both(

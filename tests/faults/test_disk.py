@@ -141,6 +141,22 @@ def test_a_state_that_is_read_only_from_the_start(
         until(lambda: len(house.occurrences(LARCH)) == 1, 10.0, "the occurrence in the store")
 
 
+def test_a_socket_that_cannot_be_made(tmp_path: Path, own_broker: Mosquitto) -> None:
+    """Nobody can ask it anything; it guards and calls all the same, and says in its log what is missing."""
+    with HttpServer() as hook, House(tmp_path, own_broker.port, ways=ways(hook)) as house:
+        (tmp_path / "run").rmdir()
+        (tmp_path / "run").write_text("in the way")
+        house.air["bench-a"] = FROST_C
+        house.start()
+        until(lambda: _told(hook, 0, b"Larch 3"), 20.0, "the frost")
+        assert "The socket is not served" in house.said()
+        assert house.status() == {}
+        assert house.end() == 0
+        (tmp_path / "run").unlink()
+        house.start()
+        house.rises(LARCH)
+
+
 def rot(path: Path) -> None:
     """A page that nobody has looked at since becomes nonsense, as a worn card makes it."""
     with closing(sqlite3.connect(path)) as db:
