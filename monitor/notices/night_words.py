@@ -39,11 +39,11 @@ class LowText:
     learning: bool = False
 
     def said(self, speech: Speech) -> str:
-        """`between −3.1 and −0.4 °C, most likely −1.8 °C about 06:40`."""
-        text = (
-            f"between {speech.temperature(self.p10_c)} and {speech.temperature(self.p90_c)}, "
-            f"most likely {speech.temperature(self.p50_c)} about {speech.time(self.at_s)}"
-        )
+        """`between −3.1 and −0.4 °C, most likely −1.8 °C about 06:40`; `about 3.6 °C` where it is known."""
+        low, middle, high = (speech.temperature(value) for value in (self.p10_c, self.p50_c, self.p90_c))
+        text = f"about {middle}"
+        if low != high:
+            text = f"between {low} and {high}, most likely {middle} about {speech.time(self.at_s)}"
         if self.learning:
             text += f" (rough: I am still learning this place, {self.nights} nights so far)"
         return text

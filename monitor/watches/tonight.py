@@ -24,6 +24,8 @@ from monitor.watches.scores import Said, said_of, summary
 
 KIND: Final = "frost-tonight"
 LEARNED: Final = "tonight"
+OVERTAKEN_K: Final = 0.3
+"""Air so much below the middle of what was foreseen: the night is foreseen anew before the hour is out."""
 COST_OVER_LOSS: Final = 0.15
 """An evening's covering over a tree's harm; judgement."""
 LATE_LINE: Final = 0.3
@@ -108,7 +110,7 @@ class TonightWatch(PlainWatch):
             self._night, self._issued_s, self._said = night.date, -math.inf, {}
         last = math.floor((now_s - night.evening_s) / HOUR_S) * HOUR_S + night.evening_s
         if self._issued_s >= last:
-            if not self._views:
+            if not self._views or self._is_overtaken():
                 self._foresee(now_s)
             return ()
         self._issued_s = now_s
@@ -124,6 +126,14 @@ class TonightWatch(PlainWatch):
             self._said, self._night, self._is_changed = {}, "", True
         rows = (self._ground.board.by_name(f"{KIND}/{house}") for house in self._ground.settings.houses)
         return [over(KIND, row.subject, now_s) for row in rows if row is not None and row.active]
+
+    def _is_overtaken(self) -> bool:
+        """Whether it is colder somewhere than was foreseen at all: what is shown must not say less."""
+        latest = {sensor: self._ground.surroundings.latest(sensor) for sensor in self._views}
+        return any(
+            reading is not None and reading.value < self._views[sensor].low_c.p50 - OVERTAKEN_K
+            for sensor, reading in latest.items()
+        )
 
     def _foresee(self, now_s: float) -> None:
         self._views = {

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 from itertools import pairwise
 from pathlib import Path
@@ -297,3 +298,17 @@ def test_what_a_service_said_before_its_message_was_kept_says_nothing(tmp_path: 
     garden.runs("18:30")
 
     assert garden.lines("yard")[0]["low_c"]["p50"] > -5.0
+
+
+def test_what_is_shown_never_promises_more_than_is_there_already(tmp_path: Path) -> None:
+    """A heater dies between two hours: within ten minutes the outlook is no warmer than the air, and no
+    point."""
+    plan = replace(COLD_HOUSE, heater_w=3000.0)
+    garden = Garden(garden_settings(4.0), plan=plan, begins="2027-01-14 13:00", keep=tmp_path)
+    garden.turns_colder(8.0)
+    garden.runs("2027-01-15 02:00")
+    for until in ("02:45", "03:15", "04:10"):
+        garden.runs(f"2027-01-15 {until}", heater=False)
+        shown = {each["sensor"]: each for each in garden.house.engine.snapshot().more["tonight"]}["bench-a"]
+        assert shown["low_c"]["p50"] < garden.air + 0.5
+        assert shown["low_c"]["p10"] < shown["low_c"]["p90"] - 0.5

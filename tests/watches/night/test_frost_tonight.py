@@ -2,10 +2,13 @@
 
 from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
 import pytest
 
 from monitor.model import NoticeKind
+from monitor.notices.night_words import LowText
+from monitor.notices.words import Speech
 from tests.engine.house import QUIET, clock_time, instant, tree
 from tests.watches.night.garden import LARCH, Garden, Learnt, garden_settings
 
@@ -166,3 +169,11 @@ def test_it_is_over_in_the_morning(garden: Garden) -> None:
     row = garden.house.row(f"{KIND}/cold")
     assert row is not None
     assert not row.active
+
+
+def test_a_low_that_is_known_is_no_range() -> None:
+    """A heater that holds, or a morning that is over: one figure, not the same one twice."""
+    speech = Speech(ZoneInfo("Europe/London"))
+
+    assert LowText(3.61, 3.6, 3.62, 0.0, 12).said(speech) == "about 3.6 °C"
+    assert LowText(-3.1, -1.8, -0.4, 0.0, 12).said(speech).startswith("between −3.1 °C and −0.4 °C")
