@@ -3,7 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from monitor.notices.night_words import USUAL_FALL, chance_text
+from monitor.notices import night_words
+from monitor.notices.night_words import chance_text
 from monitor.notices.words import Speech, listed
 
 CHANCE_AT_LEAST = 0.05
@@ -46,13 +47,14 @@ def skill_lines(seen: Mapping[str, Any], speech: Speech) -> list[str]:
 
 def _skill(each: Mapping[str, Any], speech: Speech) -> str:
     nights = int(each["nights"])
-    held = round(each["band_held"] * nights)
-    few = "" if each["enough"] else "; too few yet to tell"
     rival_k = each.get("rivals_k", {}).get("usual_fall_c")
-    rival = "" if rival_k is None else f", {USUAL_FALL} {speech.difference(rival_k)}"
-    return (
-        f"{each['sensor']}: of {nights} {'night' if nights == 1 else 'nights'} {held} kept within what was "
-        f"said (8 in 10 should); on average the low was {speech.difference(each['error_k'])} off{rival}{few}"
+    return night_words.skill(
+        each["sensor"],
+        nights,
+        round(each["band_held"] * nights),
+        speech.difference(each["error_k"]),
+        "" if rival_k is None else speech.difference(rival_k),
+        each["enough"],
     )
 
 

@@ -13,8 +13,6 @@ from monitor.notices.words import HANDS_OFF, NO_BURNER, Reason, Speech, duration
 
 FUEL_WORDS = ("bottle", "gas", "fuel", "oil", "tank", "paraffin", "kerosene", "propane", "cylinder")
 """A note about a house that holds one of these is about its heater's fuel."""
-USUAL_FALL = "this evening less the usual fall would have been"
-"""The rival that every forecast of a low must beat."""
 WRAPS_LATER = "Leave wraps as they are; wet them tomorrow after 10:00."
 
 
@@ -242,4 +240,18 @@ def warm_spell(speech: Speech, tree: str, mean_c: float, days: int, raised_k: fl
         f"{days} days of {speech.temperature(mean_c)} on average have cost {tree} hardiness",
         f"its frost limits below zero count {speech.difference(raised_k)} higher until {until}",
         "Nothing to do now; before the next frost treat it as more tender than its stage says.",
+    )
+
+
+def skill(place: str, nights: int, kept: int, off: str, rival_off: str = "", enough: bool = True) -> str:
+    """How the forecasts of one place came out, beside the rival that each must beat.
+
+    `kept`: nights whose low was within the range that was said; `off`, `rival_off`: how far the middle was
+    off on average, as a difference in words.
+    """
+    rival = f", this evening less the usual fall would have been {rival_off}" if rival_off else ""
+    few = "" if enough else "; too few yet to tell"
+    return (
+        f"{place}: of the last {nights} {'night' if nights == 1 else 'nights'} {kept} kept within what was "
+        f"said (8 in 10 should); on average the low was {off} off{rival}{few}"
     )

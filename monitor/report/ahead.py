@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable, Sequence
 
-from monitor.notices.night_words import USUAL_FALL, chance_text
+from monitor.notices import night_words
+from monitor.notices.night_words import chance_text
 from monitor.notices.words import listed
 from monitor.report.facts import Death, LastLows, MorningFacts, Outlook, Skill, TreeWeek, Week
 from monitor.report.times import Times, lasted
@@ -62,12 +63,13 @@ def skill_lines(facts: MorningFacts) -> tuple[str, ...]:
 def _skills(skills: tuple[Skill, ...], facts: MorningFacts) -> Iterable[str]:
     known = [skill for skill in skills if skill.is_enough]
     for skill in known[:PLACES_SHOWN]:
-        off = apart(facts.speech, skill.off_by_k)
         rival_k = skill.rival_off_by_k
-        rival = "" if rival_k is None else f", {USUAL_FALL} {apart(facts.speech, rival_k)}"
-        yield (
-            f"{skill.place}: of the last {counted(skill.nights, 'night')} {skill.within} kept within what "
-            f"was said (8 in 10 should); on average the low was {off} off{rival}"
+        yield night_words.skill(
+            skill.place,
+            skill.nights,
+            skill.within,
+            apart(facts.speech, skill.off_by_k),
+            "" if rival_k is None else apart(facts.speech, rival_k),
         )
     if skills and not known:
         nights = max(skill.nights for skill in skills)

@@ -59,7 +59,7 @@ def test_the_skill_of_forecasts_stands_with_the_number_of_nights() -> None:
     skill = {"sensor": "bench-a", "nights": 10, "band_held": 0.8, "error_k": 0.94, "enough": False}
 
     text = said(skill=[skill])
-    assert "of 10 nights 8 kept within what was said" in text
+    assert "of the last 10 nights 8 kept within what was said" in text
     assert "the low was 0.9 degrees off; too few yet to tell" in text
     text = said(skill=[skill | {"rivals_k": {"usual_fall_c": 1.42}}])
     assert "was 0.9 degrees off, this evening less the usual fall would have been 1.4 degrees;" in text

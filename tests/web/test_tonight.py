@@ -53,10 +53,11 @@ def test_how_good_outlooks_were_is_told_with_their_number() -> None:
     """And that they are few."""
     seen = {"sensor": "bench-a", "nights": 10, "band_held": 0.8, "error_k": 0.74, "enough": True}
 
-    assert tonight._skill(_frame(), seen) == (
-        "bench-a: of 10 nights 8 kept within what was said (8 in 10 should); on average the low was 0.7° off"
+    assert tonight._skill(_frame(), seen | {"rivals_k": {"usual_fall_c": 1.93}}) == (
+        "bench-a: of the last 10 nights 8 kept within what was said (8 in 10 should); on average the low was "
+        "0.7° off, this evening less the usual fall would have been 1.9°"
     )
-    assert tonight._skill(_frame(), {**seen, "enough": False}).endswith("; too few yet to tell")
+    assert tonight._skill(_frame(), seen | {"enough": False}).endswith("; too few yet to tell")
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ from typing import Any
 
 from starlette.responses import Response
 
+from monitor.notices import night_words
 from monitor.settings import Call, Settings
 from monitor.web import facts, words
 from monitor.web.frame import Frame
@@ -105,13 +106,15 @@ def odds(chance: float) -> str:
 
 def _skill(frame: Frame, seen: Mapping[str, Any]) -> str:
     """How the outlooks came out."""
-    nights = int(seen["nights"])
-    held = round(seen["band_held"] * nights)
-    off = words.apart(frame.guard.speech, seen["error_k"])
-    few = "" if seen["enough"] else "; too few yet to tell"
-    return (
-        f"{seen['sensor']}: of {words.counted(nights, 'night')} {held} kept within what was said "
-        f"(8 in 10 should); on average the low was {off} off{few}"
+    nights, speech = int(seen["nights"]), frame.guard.speech
+    rival_k = seen.get("rivals_k", {}).get("usual_fall_c")
+    return night_words.skill(
+        seen["sensor"],
+        nights,
+        round(seen["band_held"] * nights),
+        words.apart(speech, seen["error_k"]),
+        "" if rival_k is None else words.apart(speech, rival_k),
+        seen["enough"],
     )
 
 
